@@ -1,0 +1,1 @@
+"""stackup: tolerance stack-up of pin-type roller bearing cages."""

@@ -1,0 +1,63 @@
+"""The words that chains are written in: real symbols, and the nodes that must stay nodes of their own.
+
+A chain is sympy for reading; numbers come from walking its steps.  The length of a vector, the least
+and the greatest of several, and the magnitude of a number keep their own nodes (house.md, abstraction 4):
+at their kinks a smooth formula would give false derivatives and false certificates.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import sympy
+
+Expr = sympy.Expr
+
+PARTS = ("r", "t", "x", "y")
+NEXT = "next"
+#: How far round the ring a formula may look.
+MOST_NEXT = 3
+#: The pocket's angle in rad and the number of rollers, known to every chain.
+ANGLE, ROLLERS = "angle", "rollers"
+
+
+class Length(sympy.Function):
+    """Length(a, b) = √(a² + b²), the length of a vector in the plane."""
+
+    nargs = 2
+
+
+class Least(sympy.Function):
+    """Least(a, b, …), the smallest of its arguments."""
+
+
+class Greatest(sympy.Function):
+    """Greatest(a, b, …), the largest of its arguments."""
+
+
+class Magnitude(sympy.Function):
+    """Magnitude(a) = |a|."""
+
+    nargs = 1
+
+
+@cache
+def symbol(name: str) -> Any:
+    """Return the real symbol of a dimension, a part of a zone, a step or a parameter."""
+    return sympy.Symbol(name, real=True)
+
+
+def following(expr: Any, count: int = 1) -> Any:
+    """Return ``expr`` as the pocket ``count`` places further round the ring sees it."""
+    if count == 0:
+        return expr
+    return expr.xreplace({s: symbol(s.name + f".{NEXT}" * count) for s in expr.free_symbols})
+
+
+def split_next(name: str) -> tuple[str, int]:
+    """Split ``pin_a.r.next.next`` into the name in its own pocket and the number of pockets ahead."""
+    count = 0
+    while name.endswith(f".{NEXT}"):
+        name, count = name[: -len(NEXT) - 1], count + 1
+    return name, count

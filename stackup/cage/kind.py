@@ -5,11 +5,12 @@ A new kind is one file that makes one :class:`Kind`, and one line in the table o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from stackup.chain.model import Step
+from stackup.dimension import Dimension
 
 SlotKind = Literal["size", "zone", "one-sided"]
 
@@ -57,6 +58,7 @@ class BuiltIn:
     meaning: str
     needs: tuple[str, ...] = ()
     min_hint: str = ""
+    scope: Literal["pocket", "cage"] = "pocket"
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,8 @@ class Kind:
 
     ``steps(options)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
-    bears the gap's name.
+    bears the gap's name.  ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
+    of a case without being wrong.
     """
 
     name: str
@@ -76,6 +79,7 @@ class Kind:
     options: tuple[Option, ...] = ()
     parameters: Callable[[Mapping[str, Any]], Mapping[str, float]] = field(default=lambda _: {})
     one_pocket: bool = False
+    warnings: Callable[[Mapping[str, Dimension]], Sequence[str]] = field(default=lambda _: ())
     starter: str = ""
 
     def slot(self, name: str) -> Slot | None:

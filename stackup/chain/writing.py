@@ -83,13 +83,9 @@ class Product:
         self.powers: dict[tuple[Expr, bool], int] = {}
 
     def take(self, value: Value, exponent: int = 1) -> Product:
-        """Multiply by ``value`` (exponent 1) or divide by it (−1).
-
-        Raises ZeroDivisionError or OverflowError.
-        """
-        coefficient, factors = _split(value)
-        changed = self.coefficient * coefficient if exponent > 0 else self.coefficient / coefficient
-        self.coefficient = finite(changed)
+        """Multiply by ``value`` (1) or divide by it (−1); raises ZeroDivisionError or OverflowError."""
+        number, factors = _split(value)
+        self.coefficient = finite(self.coefficient * number if exponent > 0 else self.coefficient / number)
         for base, count in factors:
             key = (base, count * exponent > 0)
             self.powers[key] = self.powers.get(key, 0) + count * exponent
@@ -149,7 +145,9 @@ def _split(value: Value) -> tuple[float, list[tuple[Expr, int]]]:
 
 
 def _base_and_count(expr: Expr) -> tuple[Expr, int]:
-    return (expr.base, int(expr.exp)) if expr.is_Pow and expr.exp.is_Integer else (expr, 1)
+    if expr.is_Pow and expr.exp.is_Integer:
+        return expr.base, int(expr.exp)
+    return (_pow(expr.base, -expr.exp), -1) if _stands_below(expr) else (expr, 1)
 
 
 def _portions(total: int) -> list[int]:
@@ -161,8 +159,10 @@ def _portions(total: int) -> list[int]:
     return [sign * portion for portion in (*portions, left)]
 
 
-def _pow(base: Expr, exponent: int) -> Expr:
-    return base if exponent == 1 else sympy.Pow(base, sympy.Integer(exponent), evaluate=False)
+def _pow(base: Expr, exponent: Expr | int) -> Expr:
+    if exponent == -1 and base.is_Pow:  # 1/sqrt(x) is x**(-1/2)
+        return _pow(base.base, -base.exp)
+    return base if exponent == 1 else sympy.Pow(base, exponent, evaluate=False)
 
 
 def _whole(expr: Expr, exponent: int) -> Value:
@@ -176,8 +176,7 @@ def _broken(base: Expr, exponent: float) -> Value:
     length, doubled = _length(base), 2 * exponent
     if length is not None and abs(doubled) * steepness(length) <= MOST_EXPONENT:
         return power(length, doubled)
-    number = sympy.Rational(int(doubled), 2) if doubled.is_integer() else sympy.Float(exponent)
-    return sympy.Pow(base, number, evaluate=False)
+    return _pow(base, sympy.Rational(int(doubled), 2) if doubled.is_integer() else sympy.Float(exponent))
 
 
 def _length(expr: Expr) -> Expr | None:
@@ -310,9 +309,8 @@ def _product_written(node: Expr, texts: dict[Expr, Text]) -> Text:
     text = sign + ("*".join(above) or "1")
     if below:
         text += "/" + (below[0] if len(below) == 1 else f"({'*'.join(below)})")
-    if sign:
-        return text, SUM
-    return text, (ATOM if node.is_Number and len(above) + 2 * len(below) <= 1 else PRODUCT)
+    alone = node.is_Number and len(above) + 2 * len(below) <= 1
+    return text, SUM if sign else ATOM if alone else PRODUCT
 
 
 def _power_written(base: Expr, exponent: Expr, texts: dict[Expr, Text]) -> Text:

@@ -1,0 +1,338 @@
+"""From ``[dimensions.NAME]`` to dimensions: against the slots of the kind, and by themselves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from stackup.cage import Slot
+from stackup.case import process as processes
+from stackup.case.draft import Draft, form_words, judge_name, of_pairs
+from stackup.case.scanner import Path
+from stackup.case.schema import Choice, Entry, OneSidedEntry, SizeEntry, Toleranced, ValuesEntry, ZoneEntry
+from stackup.dimension import Bonus, Dimension, OneSided, Size, Zone
+from stackup.dimension import Process as Law
+from stackup.errors import ValueFault, nearest
+from stackup.standards.iso286 import limits
+
+DEGREES = "deg"
+_WORDS = {"size": "a size", "zone": "a zone", "one-sided": "a one-sided dimension (0 … limit)"}
+_FORM_KEYS = {"size": "nominal", "zone": "zone", "one-sided": "limit", "values": "values"}
+
+
+def judge(draft: Draft) -> None:
+    """Put every dimension that is right into ``draft.dimensions``, and note what is wrong with the others."""
+    for name, entry in draft.document.dimensions.items():
+        judge_name(draft, "dimensions", name)
+        made = _Reader(draft, name, entry).read()
+        if made is not None:
+            draft.dimensions[name] = made
+    _add_bonuses(draft)
+
+
+class _Reader:
+    """Reads one dimension: what the slot says by default, what the file gives, what both allow."""
+
+    def __init__(self, draft: Draft, name: str, entry: Entry) -> None:
+        self.draft, self.name, self.entry = draft, name, entry
+        self.path: Path = ("dimensions", name)
+        self.slot: Slot | None = draft.slot(name)
+        self.scope = draft.scope(name)
+        self.factor = math.pi / 180 if entry.unit == DEGREES else 1.0
+
+    def fault(self, key: str, found: str, allowed: str, at_key: bool = False) -> None:
+        self.draft.faults.add((*self.path, key), found, allowed, at_key=at_key)
+
+    def is_out(self, key: str) -> bool:
+        return self.draft.faults.is_out((*self.path, key))
+
+    def read(self) -> Dimension | None:
+        """Return the dimension; None where anything is wrong with it, which is noted."""
+        before = len(self.draft.faults)
+        if not self._fits_slot():
+            return None
+        self._judge_scope()
+        self._judge_unit()
+        makers: Mapping[Any, Any] = {
+            SizeEntry: self._size,
+            ZoneEntry: self._zone,
+            OneSidedEntry: self._one_sided,
+        }
+        try:
+            made: Dimension | None = makers.get(type(self.entry), self._values)(self.entry)
+        except ValueFault as error:
+            made = None
+            self._refused(error)
+        return made if len(self.draft.faults) == before else None
+
+    def _refused(self, error: ValueFault) -> None:
+        """Note what a room below refused, at the key of the dimension or of its process."""
+        in_process = (*self.path, "process")
+        is_own = error.name in type(self.entry).model_fields
+        self.draft.faults.add_value(self.path if is_own else in_process, error)
+
+    # what every dimension has
+
+    def _fits_slot(self) -> bool:
+        form = form_words(self.entry)
+        if self.slot is None or form in ("values", self.slot.kind):
+            return True
+        key = _FORM_KEYS[form] if _FORM_KEYS[form] in self.entry.model_fields_set else "tolerance"
+        allowed = f"{_FORM_KEYS[self.slot.kind]}: {self.name} is {_WORDS[self.slot.kind]}"
+        self.fault(key, f"{key}, which makes {_WORDS[form]}", allowed, at_key=True)
+        return False
+
+    def _judge_scope(self) -> None:
+        if self.slot and self.slot.scope == "cage" and self.entry.scope == "pocket":
+            self.fault("scope", '"pocket"', f'"cage": one draw of {self.name} holds for all pockets')
+
+    def _judge_unit(self) -> None:
+        unit = self.entry.unit
+        if unit is None or (unit == DEGREES and self.slot is None):
+            return
+        if self.slot and unit != "mm":
+            self.fault("unit", f'"{unit}"', f"no unit: {self.name} is in mm")
+        elif unit != "mm" and not self.draft.kind.one_pocket:
+            self.fault(
+                "unit", f'"{unit}"', '"deg", or no unit (mm); other units with kind = "none" and in chains'
+            )
+
+    def _common(self) -> dict[str, Any]:
+        """Return what all constructors take."""
+        slot, entry = self.slot, self.entry
+        unit = "rad" if entry.unit == DEGREES else entry.unit or "mm"
+        part = entry.part or (slot.part if slot else "none")
+        pockets = max(1, self.draft.pockets)
+        return {
+            "name": self.name,
+            "scope": self.scope,
+            "part": part,
+            "unit": unit,
+            "pockets": pockets,
+            "factor": self.factor,
+        }
+
+    def _law(self, entry: SizeEntry | ZoneEntry | OneSidedEntry) -> Law:
+        """Return the process; the default one where it has a fault."""
+        made = processes.law(self.draft, (*self.path, "process"), entry.process, self.scope)
+        if made is not None and getattr(made, "centre_unstated", False):
+            self.draft.notes.append(
+                f"{self.name}: cpk stands alone, so the true centre of its process is unstated"
+            )
+        return made or Law()
+
+    def _lot_share(self, entry: Toleranced) -> float:
+        if entry.lot_share and self.scope == "cage":
+            self.fault(
+                "lot_share",
+                "lot_share of a dimension of scope cage",
+                "dimensions of scope pocket",
+                at_key=True,
+            )
+        return entry.lot_share or 0.0
+
+    # sizes
+
+    def _size(self, entry: SizeEntry) -> Dimension | None:
+        nominal, (lower, upper) = self._nominal(entry), self._deviations(entry)
+        self._judge_sign(nominal + lower)
+        self._judge_sorting(entry)
+        self._judge_plan(entry)
+        if entry.nominal_range and entry.nominal_range[0] > entry.nominal_range[1]:
+            self.fault("nominal_range", _pair(entry.nominal_range), "the lower end first")
+        law, share = self._law(entry), self._lot_share(entry)
+        return Size(
+            **self._common(),
+            nominal=nominal,
+            lower=lower,
+            upper=upper,
+            feature=entry.feature or (self.slot.feature if self.slot else None),
+            process=law,
+            sorted_to=entry.sorted_to,
+            lot_share=share,
+        )
+
+    def _nominal(self, entry: SizeEntry) -> float:
+        if entry.nominal is None and not (self.slot and self.slot.nominal_zero):
+            zeros = ", ".join(slot.name for slot in self.draft.kind.slots if slot.nominal_zero)
+            only = f" (only {zeros} may have a tolerance alone)" if zeros else ""
+            self.fault(
+                "nominal", "a tolerance without nominal", f"nominal beside tolerance{only}", at_key=True
+            )
+        return entry.nominal or 0.0
+
+    def _deviations(self, entry: SizeEntry) -> tuple[float, float]:
+        tolerance = entry.tolerance
+        if isinstance(tolerance, str):
+            return self._class(entry, tolerance)
+        if isinstance(tolerance, list):
+            if tolerance[0] > tolerance[1]:
+                self.fault("tolerance", _pair(tolerance), "[lower, upper] deviation, the lower one first")
+                return 0.0, 0.0
+            return tolerance[0], tolerance[1]
+        return -(tolerance or 0.0), tolerance or 0.0
+
+    def _class(self, entry: SizeEntry, tolerance: str) -> tuple[float, float]:
+        if entry.unit not in (None, "mm"):
+            self.fault(
+                "tolerance",
+                f'"{tolerance}" of a size in {entry.unit}',
+                "ISO 286-1 classes are for sizes in mm",
+            )
+        elif entry.nominal is not None:
+            found = limits(entry.nominal, tolerance)
+            return found.lower, found.upper
+        return 0.0, 0.0
+
+    def _judge_sign(self, low: float) -> None:
+        if self.slot and self.slot.nonnegative and low < 0:
+            key = "tolerance" if "tolerance" in self.entry.model_fields_set else "nominal"
+            self.fault(key, f"a lower limit of {low:.9g} mm", f"{self.name} is never negative")
+
+    def _judge_sorting(self, entry: SizeEntry) -> None:
+        if entry.sorted_to is None:
+            return
+        if self.scope == "cage":
+            self.fault(
+                "sorted_to",
+                "sorted_to of a dimension of scope cage",
+                "dimensions of scope pocket",
+                at_key=True,
+            )
+        elif entry.lot_share:
+            self.fault("sorted_to", "sorted_to beside lot_share", "one of the two", at_key=True)
+
+    # zones, one-sided dimensions
+
+    def _zone(self, entry: ZoneEntry) -> Dimension | None:
+        self._judge_plan(entry)
+        law, share = self._law(entry), self._lot_share(entry)
+        if entry.process.data is not None and share:
+            self.fault(
+                "lot_share",
+                "lot_share of a measured zone",
+                "no lot_share beside measured points",
+                at_key=True,
+            )
+            return None
+        return Zone(**self._common(), diameter=entry.zone, process=law, lot_share=share)
+
+    def _one_sided(self, entry: OneSidedEntry) -> Dimension | None:
+        self._judge_plan(entry)
+        law, share = self._law(entry), self._lot_share(entry)
+        return OneSided(**self._common(), limit=entry.limit, process=law, lot_share=share)
+
+    # measured values, one per pocket
+
+    def _values(self, entry: ValuesEntry) -> Dimension | None:
+        if self.scope == "cage":
+            key = "scope" if entry.scope else "values"
+            self.fault(
+                key,
+                "values of a dimension of scope cage",
+                "dimensions of scope pocket: one value for each",
+                True,
+            )
+            return None
+        numbers = self._numbers(entry)
+        if numbers is None:
+            return None
+        from stackup.dimension import MeasuredSize, MeasuredZone
+
+        uncertainty = entry.uncertainty
+        common = self._common()
+        common.pop("pockets")
+        if numbers.ndim == 2:
+            return MeasuredZone(**common, values=numbers, uncertainty=uncertainty)
+        feature = entry.feature or (self.slot.feature if self.slot else None)
+        return MeasuredSize(**common, values=numbers, uncertainty=uncertainty, feature=feature)
+
+    def _numbers(self, entry: ValuesEntry) -> Any:
+        """Return the values as an array (Z,) or (Z, 2); None where there is a fault."""
+        values = (
+            self.draft.sheets.numbers(entry.values)
+            if isinstance(entry.values, str)
+            else np.array(entry.values)
+        )
+        is_zone = self.slot.kind == "zone" if self.slot else of_pairs(entry)
+        if is_zone != (values.ndim == 2):
+            allowed = "pairs [x, y]: it is a zone" if is_zone else "numbers: it is no zone"
+            self.fault("values", "pairs" if values.ndim == 2 else "numbers", allowed)
+        elif self.draft.pockets and len(values) != self.draft.pockets:
+            allowed = f"{self.draft.pockets}, one for each pocket"
+            self.fault("values", f"{len(values)} value{'s' * (len(values) != 1)}", allowed)
+        elif self.slot and self.slot.kind == "one-sided" and values.min() < 0:
+            self.fault("values", f"{values.min():g}", f"numbers of 0 or more: {self.name} is one-sided")
+        else:
+            return values
+        return None
+
+    # keys of later commands
+
+    def _judge_plan(self, entry: Toleranced) -> None:
+        if entry.finest and entry.coarsest and entry.finest > entry.coarsest:
+            self.fault("finest", f"{entry.finest:g} above coarsest", f"at most {entry.coarsest:g}")
+        names = [choice.name for choice in entry.choices or ()]
+        for index, choice in enumerate(entry.choices or ()):
+            path = (*self.path, "choices", index)
+            for found, allowed, key in self._slips(choice, names[:index]):
+                self.draft.faults.add((*path, key), found, allowed)
+
+    def _slips(self, choice: Choice, before: list[str]) -> Iterator[tuple[str, str, str]]:
+        """Yield what is wrong with one choice: found, allowed, key."""
+        tolerance = choice.tolerance
+        if choice.name in before:
+            yield f'"{choice.name}" a second time', "a name of its own for each choice", "name"
+        if not isinstance(tolerance, float | int) and not isinstance(self.entry, SizeEntry):
+            yield "no number", "a number: the zone or the limit that the choice holds", "tolerance"
+        if isinstance(tolerance, list) and tolerance[0] > tolerance[1]:
+            yield _pair(tolerance), "[lower, upper] deviation, the lower one first", "tolerance"
+        if choice.cpk is not None and choice.shift is not None:
+            yield "cpk beside shift", "one of the two", "cpk"
+
+
+def _pair(pair: list[float]) -> str:
+    return f"[{pair[0]:.9g}, {pair[1]:.9g}]"
+
+
+# Material bonus -------------------------------------------------------------------------------------------
+
+
+def _add_bonuses(draft: Draft) -> None:
+    """Give every zone with ``bonus_from`` its bonus; the feature may stand anywhere in the file."""
+    for name, entry in draft.document.dimensions.items():
+        zone = draft.dimensions.get(name)
+        if isinstance(entry, ZoneEntry) and entry.bonus_from and isinstance(zone, Zone):
+            bonus = _bonus(draft, name, entry.bonus_from)
+            if bonus is not None:
+                draft.dimensions[name] = replace(zone, bonus=bonus)
+
+
+def _has_feature(draft: Draft, name: str, entry: Entry) -> bool:
+    slot = draft.slot(name)
+    return isinstance(entry, SizeEntry) and bool(entry.feature or (slot and slot.feature))
+
+
+def _bonus(draft: Draft, name: str, feature: str) -> Bonus | None:
+    path = ("dimensions", name, "bonus_from")
+    size = draft.dimensions.get(feature)
+    if size is None and feature in draft.named("dimensions"):
+        return None  # it has a fault of its own
+    features = [
+        known for known, entry in draft.document.dimensions.items() if _has_feature(draft, known, entry)
+    ]
+    if not isinstance(size, Size) or size.feature is None:
+        found = f"{feature}, which is no size with a feature" if size else f"no dimension {feature}"
+        allowed = "a size with nominal and feature: " + (", ".join(features) or "there is none")
+        draft.faults.add(path, found, allowed, near=nearest(feature, features))
+        return None
+    if draft.scope(name) == "cage" and size.scope == "pocket":
+        allowed = "a feature of scope cage: a zone of scope cage has one bonus"
+        draft.faults.add(path, f"{feature}, which differs from pocket to pocket", allowed)
+        return None
+    low, high = size.limits
+    return Bonus(feature, size.feature, low if size.feature == "hole" else high, size)

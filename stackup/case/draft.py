@@ -1,0 +1,106 @@
+"""A case on its way from text to :class:`stackup.case.case.Case`: what every judge of this room reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from stackup.cage import Kind, Slot
+from stackup.case.columns import Sheets
+from stackup.case.faults import Faults
+from stackup.case.schema import Document, Entry, OneSidedEntry, SizeEntry, ValuesEntry, ZoneEntry
+from stackup.chain.formula import RESERVED
+from stackup.dimension import Dimension
+
+FORM_WORDS = {
+    SizeEntry: "size",
+    ZoneEntry: "zone",
+    OneSidedEntry: "one-sided",
+}
+
+
+@dataclass
+class Draft:
+    """What is known while a case is read.
+
+    ``document`` is the file without what is wrong by itself, ``raw`` the whole file; ``pockets`` is 0 where
+    the number of rollers is wrong; ``dimensions`` are those that could be made.
+    """
+
+    document: Document
+    raw: Mapping[str, Any]
+    kind: Kind
+    faults: Faults
+    sheets: Sheets
+    pockets: int
+    dimensions: dict[str, Dimension] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+    def slot(self, name: str) -> Slot | None:
+        """Return the slot called ``name``."""
+        return self.kind.slot(name)
+
+    def named(self, table: str) -> Mapping[str, Any]:
+        """Return what the file says in ``table``, the wrong ones too."""
+        found = self.raw.get(table)
+        return found if isinstance(found, Mapping) else {}
+
+    def is_zone(self, name: str) -> bool:
+        """Return whether ``name``, a slot or a dimension of the file, is a zone."""
+        entry, slot = self.document.dimensions.get(name), self.slot(name)
+        if slot:
+            return slot.kind == "zone"
+        if entry is None:
+            return "zone" in (self.named("dimensions").get(name) or ())
+        return isinstance(entry, ZoneEntry) or (isinstance(entry, ValuesEntry) and of_pairs(entry))
+
+    def scope(self, name: str) -> str:
+        """Return the scope of a slot or dimension: as entered, else the slot's, else pocket."""
+        entry, slot = self.document.dimensions.get(name), self.slot(name)
+        return (entry.scope if entry else None) or (slot.scope if slot else "pocket")
+
+    def slots_without(self, needs: tuple[str, ...]) -> list[str]:
+        """Return those of the slots ``needs`` that the file leaves out."""
+        return [name for name in needs if name not in self.named("dimensions")]
+
+    def gaps_left_out(self) -> dict[str, list[str]]:
+        """Return the built-in gaps that are left out, each with the slots it misses."""
+        missing = {gap.name: self.slots_without(gap.needs) for gap in self.kind.gaps}
+        return {name: slots for name, slots in missing.items() if slots}
+
+
+def of_pairs(entry: ValuesEntry) -> bool:
+    """Return whether the values of a dimension that is no slot are pairs, which makes it a zone."""
+    if isinstance(entry.values, str):
+        return "," in entry.values.rpartition("#")[2]
+    return bool(entry.values) and isinstance(entry.values[0], list)
+
+
+def judge_name(draft: Draft, table: str, name: str) -> None:
+    """Add a fault where a dimension, chain or requirement may not be called ``name``."""
+    faults, path = draft.faults, (table, name)
+    if not is_name(name):
+        allowed = "a small letter, then small letters, digits and underscores"
+        faults.add(path, f"the name {name!r}"[:90], allowed, at_key=True)
+    elif name in RESERVED:
+        faults.add(
+            path, f"the name {name}", "a name that formulas do not use for something else", at_key=True
+        )
+    elif table != "requirements" and name in {gap.name for gap in draft.kind.gaps}:
+        faults.add(path, f"the name {name}", "another name: a built-in gap bears this one", at_key=True)
+    elif table == "chains" and draft.slot(name):
+        faults.add(path, f"the name {name}", "another name: a slot bears this one", at_key=True)
+    elif table == "chains" and name in draft.named("dimensions"):
+        faults.add(path, f"the name {name}", "another name: a dimension bears this one", at_key=True)
+
+
+def is_name(text: str) -> bool:
+    """Return whether ``text`` may name a dimension, chain or requirement."""
+    is_plain = text.isascii() and text == text.lower() and text.replace("_", "a").isalnum()
+    return is_plain and text[:1].isalpha()
+
+
+def form_words(entry: Entry) -> str:
+    """Return what a dimension is, in the words of :attr:`Slot.kind`."""
+    return FORM_WORDS.get(type(entry), "values")

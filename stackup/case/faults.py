@@ -1,0 +1,323 @@
+"""Faults of a case file: gathered all at once, each once, in the order of the file.
+
+Two sources meet here: what pydantic finds against :mod:`stackup.case.schema`, put into plain words, and
+what the rest of this room finds.  A key that is wrong by itself is taken out before the rest is judged; the
+gatherer remembers it, so that its absence makes no second fault.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, get_args, get_origin
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from stackup.case.scanner import Path, Place, Places
+from stackup.case.schema import FORMS, LARGEST, TABLES, Document, Table
+from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest
+
+#: What a key of the wrong type should have been, by the key's name.
+_TYPES = {
+    "tolerance": 'a number (plus-minus), two numbers [lower, upper deviation] or an ISO 286-1 class such as "h7"',
+    "values": 'a list of numbers (zones: of pairs [x, y]) or "FILE.csv#COLUMN"',
+    "steps": '"IT", "R5", "R10", "R20" or a number above 0',
+    "cost": "a table { model, fixed, rate, … }",
+    "shape": "a word",
+}
+_TYPE_WORDS = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "bool_type": "true or false",
+    "string_type": "a text in quotes",
+    "list_type": "a list [ … ]",
+    "dict_type": "a table",
+    "model_type": "a table",
+}
+#: How the rooms below say which name is nearest.
+_HINT = re.compile(r"(?: \(did you mean (\S+)\?\)|; nearest: (\S+))$")
+
+
+@dataclass
+class Faults:
+    """What is wrong with one case file so far."""
+
+    places: Places = field(default_factory=Places)
+    file: str = ""
+    _found: dict[str, tuple[Place, Fault]] = field(default_factory=dict)
+    _taken_out: set[Path] = field(default_factory=set)
+
+    def __len__(self) -> int:
+        """Return how many faults there are."""
+        return len(self._found)
+
+    def add(
+        self,
+        path: Path,
+        found: str,
+        allowed: str,
+        *,
+        near: str | None = None,
+        place: Place | None = None,
+        at_key: bool = False,
+    ) -> None:
+        """Note one fault at ``path``: at its value, at its key, or at ``place``.
+
+        Nothing is noted where the key has a fault already, or where it, or a table it stands in, was taken
+        out as wrong by itself.
+        """
+        if self.is_out(path):
+            return
+        where = place or (self.places.key(path) if at_key else self.places.value(path))
+        fault = Fault(key_path(path), found, allowed, near, where.line, where.column, self.file)
+        self._found.setdefault(fault.key, (where, fault))
+
+    def add_formula(self, path: Path, error: FormulaError) -> None:
+        """Note a fault inside the formula at ``path``, at the very character."""
+        place = self.places.inside(path, error.place)
+        found = f"{error.found} (character {error.place + 1} of the formula)"
+        self.add(path, found, error.allowed, near=error.nearest, place=place)
+
+    def add_value(self, path: Path, error: ValueFault) -> None:
+        """Note a value that a room below refused, at the key of the table ``path`` that it names, if any."""
+        where = (*path, *error.name.split(".")) if error.name else path
+        hint = _HINT.search(error.allowed)
+        allowed, near = _HINT.sub("", error.allowed), hint[1] or hint[2] if hint else None
+        self.add(where, error.found, allowed, near=near)
+
+    def take_out(self, path: Path) -> None:
+        """Remember that what stands at ``path`` is wrong by itself and judged no further."""
+        self._taken_out.add(path)
+
+    def is_out(self, path: Path) -> bool:
+        """Return whether ``path``, or a table it stands in, was taken out."""
+        return any(path[:length] in self._taken_out for length in range(1, len(path) + 1))
+
+    def in_order(self) -> list[Fault]:
+        """Return all faults in the order of the file."""
+        found = sorted(self._found.values(), key=lambda item: (item[0].line, item[0].column))
+        return [fault for _, fault in found]
+
+    def raise_all(self) -> None:
+        """Raise CaseError with all faults; return where there is none."""
+        if self._found:
+            raise CaseError(self.in_order())
+
+
+def key_path(path: Path) -> str:
+    """Return ``dimensions.pin_diameter.tolerance[1]`` for a path."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            text += ("." if text else "") + _shown_key(part)
+    return text
+
+
+def _shown_key(key: str) -> str:
+    is_plain = key.isascii() and key.replace("_", "a").replace("-", "a").isalnum()
+    return key if is_plain and len(key) <= 60 else repr(key[:60])
+
+
+def shown(value: Any) -> str:
+    """Return a value as a case file writes it, shortened where it is long."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return f'"{_printable(value)}"'
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(shown, value[:3])) + (", …]" if len(value) > 3 else "]")
+    if isinstance(value, int) and abs(value) >= LARGEST:
+        return f"a whole number of {int(math.log10(abs(value))) + 1} digits"
+    return str(value) if isinstance(value, int | float) else type(value).__name__
+
+
+def _printable(text: str) -> str:
+    cut = text if len(text) <= 60 else text[:59] + "…"
+    return "".join(char if char.isprintable() else "�" for char in cut)
+
+
+# What pydantic finds --------------------------------------------------------------------------------------
+
+
+def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
+    """Return ``raw`` as a document, without the keys that are wrong by themselves; those become faults.
+
+    None where nothing useful is left ([cage] is wrong as a whole).
+    """
+    rest: Any = _copied(raw)
+    for attempt in range(100):
+        try:
+            return Document.model_validate(rest)
+        except ValidationError as error:
+            problems = [_Problem(item) for item in error.errors(include_url=False)]
+            if attempt == 0:
+                _note(problems, faults)
+            paths = {problem.culprit(rest) for problem in problems}
+        for path in paths:
+            faults.take_out(path)
+            _remove(rest, path)
+        if ("cage",) in paths or () in paths:
+            return None
+    return None
+
+
+def _copied(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _copied(item) for key, item in value.items()}
+    return [_copied(item) for item in value] if isinstance(value, list) else value
+
+
+def _remove(root: Any, path: Path) -> None:
+    """Take ``path`` out of nested tables; a table above it may be gone already."""
+    for part in path[:-1]:
+        root = root.get(part, {})
+    root.pop(path[-1], None)
+
+
+def _note(problems: Iterable[_Problem], faults: Faults) -> None:
+    """Note every problem once; a key that is missing because it is misspelt is one problem, not two."""
+    meant: set[Path] = set()
+    words = []
+    for problem in problems:
+        said = problem.words()
+        words.append((problem, said))
+        if problem.kind == "extra_forbidden" and said.near:
+            meant.add((*problem.path[:-1], said.near))
+    for problem, said in words:
+        if problem.kind != "missing" or problem.path not in meant:
+            faults.add(said.path, said.found, said.allowed, near=said.near, at_key=said.at_key)
+    for path in meant:
+        faults.take_out(path)
+
+
+@dataclass(frozen=True)
+class _Said:
+    """A fault in words, before its place is looked up."""
+
+    path: Path
+    found: str
+    allowed: str
+    near: str | None = None
+    at_key: bool = False
+
+
+class _Problem:
+    """One error of pydantic's: ``path`` in the file, ``kind``, what is known of it."""
+
+    def __init__(self, error: ErrorDetails) -> None:
+        self.kind, self.value, self.known = error["type"], error["input"], error.get("ctx", {})
+        self.loc = error["loc"]
+        self.path: Path = tuple(part for part in self.loc if not _is_tag(part))
+
+    def culprit(self, root: Any) -> Path:
+        """Return the path of the key to take out: the innermost key that no list holds."""
+        path = self.path[:-1] if self.kind == "missing" else self.path
+        inside: Path = ()
+        for position, part in enumerate(path):
+            if isinstance(root, list) or part not in root:
+                return inside
+            inside, root = path[: position + 1], root[part]
+        return inside
+
+    def words(self) -> _Said:
+        """Return the problem in words."""
+        say = getattr(self, f"_{self.kind}", None)
+        if say is not None:
+            said: _Said = say()
+            return said
+        return _Said(self.path, shown(self.value), self._allowed())
+
+    def _allowed(self) -> str:
+        if self.kind in _TYPE_WORDS:
+            return _TYPES.get(self._key(), _TYPE_WORDS[self.kind])
+        limit = _LIMITS.get(self.kind)
+        return limit(self.known) if limit else str(self.known.get("error", self.kind.replace("_", " ")))
+
+    def _key(self) -> str:
+        """Return the name of the key that the value stands at, '' inside a list."""
+        return str(self.path[-1]) if self.path and isinstance(self.path[-1], str) else ""
+
+    def _missing(self) -> _Said:
+        return _Said(self.path, "nothing", f"the key {self._key()} is needed here", at_key=True)
+
+    def _extra_forbidden(self) -> _Said:
+        table = table_at(self.loc[:-1])
+        keys = list(table.model_fields)
+        found, key = f"the key {_shown_key(self._key())}", self._key()
+        return _Said(self.path, found, f"{table.what} has {', '.join(keys)}", nearest(key, keys), at_key=True)
+
+    def _union_tag_not_found(self) -> _Said:
+        """A dimension that has none or several of the keys that say what it is."""
+        one = f"exactly one of {', '.join(FORMS)}"
+        present = [key for key in FORMS if key in self.value]
+        if present:
+            return _Said((*self.path, present[1]), " beside ".join(present), one, at_key=True)
+        for key in self.value:
+            if near := nearest(str(key), FORMS):
+                return _Said((*self.path, key), f"the key {_shown_key(str(key))}", one, near, at_key=True)
+        return _Said(self.path, f"none of {', '.join(FORMS)}", one, at_key=True)
+
+    def _word(self) -> _Said:
+        words = ", ".join(f'"{word}"' for word in self.known["words"])
+        return _Said(self.path, shown(self.value), words, self.known["near"])
+
+    def _literal_error(self) -> _Said:
+        words = [word.strip("'") for word in self.known["expected"].replace(" or ", ", ").split(", ")]
+        near = nearest(self.value, words) if isinstance(self.value, str) else None
+        return _Said(self.path, shown(self.value), ", ".join(f'"{word}"' for word in words), near)
+
+
+_LIMITS: dict[str, Callable[[Mapping[str, Any]], str]] = {
+    "finite_number": lambda _: "a finite number",
+    "greater_than": lambda known: f"a number above {known['gt']:g}",
+    "greater_than_equal": lambda known: f"a number of at least {known['ge']:g}",
+    "less_than_equal": lambda known: f"a number of at most {known['le']:g}",
+    "int_parsing_size": lambda _: "a number of at most 1e+12",
+    "too_short": lambda known: _count(known, "min_length", "at least"),
+    "too_long": lambda known: _count(known, "max_length", "at most"),
+    "string_too_short": lambda _: "a text that is not empty",
+    "string_too_long": lambda known: f"at most {known['max_length']} characters",
+}
+
+
+def _count(known: Mapping[str, Any], key: str, words: str) -> str:
+    count = known[key]
+    return "exactly 2 numbers" if count == 2 else f"{words} {count} item{'s' * (count != 1)}"
+
+
+def _is_tag(part: str | int) -> bool:
+    return isinstance(part, str) and part.startswith("<") and part.endswith(">")
+
+
+def table_at(loc: tuple[str | int, ...]) -> type[Table]:
+    """Return the table of the schema in which pydantic's location ``loc``, tags included, stands."""
+    tables: tuple[type[Table], ...] = (Document,)
+    is_name = False
+    for part in loc:
+        if is_name:
+            is_name = False
+        elif _is_tag(part):
+            tables = (TABLES[str(part)],)
+        else:
+            annotation = tables[0].model_fields[str(part)].annotation
+            tables, is_name = tuple(_tables_in(annotation)), _holds_many(annotation)
+    return tables[0]
+
+
+def _tables_in(annotation: Any) -> Iterator[type[Table]]:
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        yield annotation
+    for inner in get_args(annotation):
+        yield from _tables_in(inner)
+
+
+def _holds_many(annotation: Any) -> bool:
+    """Return whether the next part of a location is a name or an index and no key."""
+    return any(get_origin(item) in (dict, list) for item in (annotation, *get_args(annotation)))

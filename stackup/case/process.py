@@ -1,0 +1,144 @@
+"""From the key ``process`` of the file to a Process: which keys go together, measured columns."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stackup.case.draft import Draft
+from stackup.case.scanner import Path
+from stackup.case.schema import OneSidedProcess, Process, SizeHarmonic, SizeProcess, ZoneHarmonic, ZoneProcess
+from stackup.dimension import Harmonic, Measured
+from stackup.dimension import Process as Law
+from stackup.errors import ValueFault
+
+#: shape → the keys that it needs
+NEEDS = {"trapezoid": ("flat",), "beta": ("a", "b"), "lognormal": ("sigma",)}
+#: key → the shapes that take it
+TAKES = {"a": "beta", "b": "beta", "flat": "trapezoid", "mode": "triangular", "sigma": "lognormal"}
+#: what a measured column states itself
+STATED = ("cp", "cpk", "toward", "shift", "offset", "a", "b", "flat", "mode", "sigma")
+#: what only a measured column has
+OF_DATA = ("how", "subgroup", "uncertainty", "measure")
+AnyProcess = SizeProcess | ZoneProcess | OneSidedProcess
+
+
+def law(draft: Draft, path: Path, process: AnyProcess, scope: str) -> Law | None:
+    """Return the process at ``path`` of a dimension of ``scope``; None where it has a fault."""
+    before = len(draft.faults)
+    _judge_shape(draft, path, process)
+    _judge_data(draft, path, process)
+    _judge_round_the_ring(draft, path, process, scope)
+    made = None
+    try:
+        made = Law(measured=_measured(draft, path, process), **_numbers(process))
+    except ValueFault as error:
+        draft.faults.add_value(path, error)
+    return made if len(draft.faults) == before else None
+
+
+def given(process: Process) -> set[str]:
+    """Return the keys that the file gives."""
+    return {key for key in process.model_fields_set if getattr(process, key) is not None}
+
+
+def _judge_shape(draft: Draft, path: Path, process: AnyProcess) -> None:
+    """A shape has the keys it needs, and no key belongs to another shape."""
+    shape, keys = process.shape, given(process)
+    if process.data is not None or draft.faults.is_out((*path, "shape")):
+        return
+    if shape == "measured":
+        draft.faults.add(
+            (*path, "data"), "nothing", 'data = "FILE.csv#COLUMN" beside shape = "measured"', at_key=True
+        )
+    for key in TAKES:
+        if key in keys and shape != TAKES[key]:
+            found = f'{key} without shape = "{TAKES[key]}"'
+            draft.faults.add((*path, key), found, f'{key} beside shape = "{TAKES[key]}" only', at_key=True)
+    for key in NEEDS.get(shape, ()) if isinstance(shape, str) else ():
+        if key not in keys:
+            draft.faults.add(
+                (*path, key), "nothing", f'a number: shape = "{shape}" has no default for {key}', at_key=True
+            )
+
+
+def _judge_data(draft: Draft, path: Path, process: AnyProcess) -> None:
+    """A measured column states its own law; what describes a column needs one."""
+    if process.data is None:
+        for key in OF_DATA:
+            if key in given(process) and not draft.faults.is_out((*path, "data")):
+                draft.faults.add(
+                    (*path, key),
+                    f"{key} without data",
+                    f'{key} beside data = "FILE.csv#COLUMN" only',
+                    at_key=True,
+                )
+        return
+    if process.shape not in (None, "measured"):
+        draft.faults.add(
+            (*path, "shape"), f'shape = "{process.shape}" beside data', 'no shape beside data, or "measured"'
+        )
+    for key in STATED:
+        if key in given(process):
+            draft.faults.add(
+                (*path, key), f"{key} beside data", "measured values state this themselves", at_key=True
+            )
+
+
+def _judge_round_the_ring(draft: Draft, path: Path, process: AnyProcess, scope: str) -> None:
+    for key in ("pattern", "drift"):
+        if scope == "cage" and key in given(process):
+            found = f"{key} of a dimension of scope cage"
+            draft.faults.add(
+                (*path, key),
+                found,
+                "a dimension of scope pocket: it differs from pocket to pocket",
+                at_key=True,
+            )
+
+
+def _measured(draft: Draft, path: Path, process: AnyProcess) -> Measured | None:
+    """Return the measured column of ``process``; None where there is none or it has a fault."""
+    where, reference = (*path, "data"), process.data
+    if reference is None:
+        return None
+    try:
+        values = draft.sheets.numbers(reference)
+        labels = draft.sheets.labels(reference, process.subgroup) if process.subgroup else None
+        diameter = _is_diameter(process, values.ndim)
+        return Measured(values, process.how or "smoothed", diameter, labels, process.uncertainty, reference)
+    except ValueFault as error:
+        draft.faults.add_value(where, ValueFault("", error.found, error.allowed))
+        return None
+
+
+def _is_diameter(process: AnyProcess, dimensions: int) -> bool:
+    """Return whether the column holds position diameters.  Raises ValueFault where the count is wrong."""
+    if not isinstance(process, ZoneProcess):
+        if dimensions == 2:
+            raise ValueFault("", "two columns", '"FILE.csv#COLUMN": one column')
+        return False
+    if (process.measure == "diameter") == (dimensions == 2):
+        raise ValueFault("", "one column" if dimensions == 1 else 'two columns beside measure = "diameter"',
+                         '"FILE.csv#X,Y", or one column of position diameters with measure = "diameter"')  # fmt: skip
+    return process.measure == "diameter"
+
+
+def _numbers(process: AnyProcess) -> dict[str, Any]:
+    """Return the keys of a Process that the file gives."""
+    numbers: dict[str, Any] = {
+        key: getattr(process, key) for key in given(process) - {"data", "pattern", *OF_DATA}
+    }
+    if process.shape == "measured":
+        del numbers["shape"]
+    for key in ("drift", "offset"):
+        if isinstance(numbers.get(key), list):
+            numbers[key] = tuple(numbers[key])
+    if not isinstance(process, OneSidedProcess):
+        numbers["pattern"] = tuple(map(_harmonic, process.pattern))
+    return numbers
+
+
+def _harmonic(term: SizeHarmonic | ZoneHarmonic) -> Harmonic:
+    if isinstance(term, SizeHarmonic):
+        return Harmonic(term.order, amplitude=term.amplitude, phase_deg=term.phase)
+    return Harmonic(term.order, r=term.r, t=term.t, phase_deg=term.phase)

@@ -1,0 +1,81 @@
+"""From ``[requirements.NAME]`` to requirements: gaps, limits, allowances."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stackup.case.chains import Chain
+from stackup.case.draft import Draft, judge_name
+from stackup.case.scanner import Path
+from stackup.case.schema import RequirementEntry
+from stackup.chain.model import Allowance, Requirement
+from stackup.errors import nearest
+
+
+def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
+    """Return the requirements of the file; what is wrong with any is noted."""
+    made = []
+    for name, entry in draft.document.requirements.items():
+        judge_name(draft, "requirements", name)
+        _judge_gap(draft, name, entry)
+        _judge_limits(draft, name, entry)
+        _judge_population(draft, name, entry, chains)
+        allow = Allowance(entry.allow.ppm, entry.allow.of) if entry.allow else None
+        made.append(Requirement(name, entry.gap or name, entry.over, entry.min, entry.max, allow))
+    return tuple(made)
+
+
+def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
+    gap = entry.gap or name
+    path: Path = ("requirements", name, "gap") if entry.gap else ("requirements", name)
+    if draft.faults.is_out(("chains",)) or draft.faults.is_out(("requirements", name, "gap")):
+        return
+    missing = draft.gaps_left_out()
+    if gap in missing:
+        found = f"the gap {gap}, for which {', '.join(missing[gap])} is missing"
+        draft.faults.add(
+            path, found, f"the slots {', '.join(missing[gap])}, or a gap whose slots are all given"
+        )
+        return
+    built_in = [item.name for item in draft.kind.gaps if item.name not in missing]
+    gaps = list(dict.fromkeys([*built_in, *draft.named("chains")]))
+    if gap not in gaps:
+        there = ", ".join(gaps) or "none: write a chain first"
+        draft.faults.add(
+            path, f"no gap called {gap}", f"a gap of this case: {there}", near=nearest(gap, gaps)
+        )
+
+
+def _judge_limits(draft: Draft, name: str, entry: RequirementEntry) -> None:
+    path: Path = ("requirements", name)
+    wrong = any(draft.faults.is_out((*path, key)) for key in ("min", "max"))
+    if entry.min is None and entry.max is None and not wrong:
+        draft.faults.add(path, "neither min nor max", "at least one of the two", at_key=True)
+    if entry.min is not None and entry.max is not None and entry.min > entry.max:
+        draft.faults.add((*path, "min"), f"min {entry.min:.9g} above max {entry.max:.9g}", "min up to max")
+
+
+def _judge_population(draft: Draft, name: str, entry: RequirementEntry, chains: Mapping[str, Chain]) -> None:
+    """A gap of the cage is one number: it has no pockets to fold or to count."""
+    path, gap = ("requirements", name), entry.gap or name
+    counts_pockets = entry.allow is not None and entry.allow.of == "pockets"
+    if _is_of_cage(draft, gap, chains):
+        if "over" in entry.model_fields_set:
+            draft.faults.add(
+                (*path, "over"),
+                f"over on {gap}, which belongs to the cage",
+                "no over: the cage has one",
+                at_key=True,
+            )
+        if counts_pockets:
+            found = f'"pockets" on {gap}, which belongs to the cage'
+            draft.faults.add((*path, "allow", "of"), found, '"cages" or "bearings"')
+    elif counts_pockets and entry.over != "each":
+        found = f'"pockets" beside over = "{entry.over}"'
+        draft.faults.add((*path, "allow", "of"), found, f'"cages" or "bearings": a cage has one {entry.over}')
+
+
+def _is_of_cage(draft: Draft, gap: str, chains: Mapping[str, Chain]) -> bool:
+    if gap in chains:
+        return chains[gap].scope == "cage"
+    return any(built_in.name == gap and built_in.scope == "cage" for built_in in draft.kind.gaps)

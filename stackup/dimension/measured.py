@@ -1,0 +1,184 @@
+"""Shapes that come from outside: a measured column, and any object that knows its quantiles.
+
+Both are laws of the value itself, in the dimension's own unit.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from stackup.dimension.numeric import ORDERS, Moments, Rule, legendre_pieces, special
+from stackup.dimension.region import Array
+from stackup.dimension.shape import LEAST_U, MOST_U, Shape
+from stackup.dimension.tables import Scratch, Table
+from stackup.errors import ValueFault
+
+
+def column(values: Array, how: str, floor: float = -math.inf) -> Shape:
+    """Return the shape of one measured column (n,), "smoothed" or "resampled"; nothing below ``floor``."""
+    return Resampled(values) if how == "resampled" else Smoothed(values, floor)
+
+
+class Steps(Shape):
+    """A shape whose quadrature and truncation go through its quantile function (it has no density)."""
+
+    def piece(self, low: float, high: float) -> Rule:
+        """Return Gauss rules in the fraction u, on the pieces between ``_breaks``."""
+        first, last = (float(self.cdf(np.array([x]))[0]) for x in (max(low, self.low), min(high, self.high)))
+        if last <= first:
+            return np.array([low]), np.zeros(1)
+        breaks = self._breaks()
+        inner = breaks[(breaks > first) & (breaks < last)]
+        nodes, weights = legendre_pieces([first, *inner, last], self.nodes)
+        return self.quantile(nodes), weights
+
+    def _breaks(self) -> Array:
+        ends = np.array([1e-12, 1e-9, 1e-7, 1e-5, 1e-4, 1e-3, 1e-2, 0.05])
+        return np.concatenate([ends, np.arange(0.1, 0.95, 0.1), 1 - ends[::-1]])
+
+
+class Smoothed(Steps):
+    """Piecewise linear quantile function through the sorted values at (i − 0.5)/n (interface.md).
+
+    Beyond the ends it goes on with the normal law of the values' mean and standard deviation (n − 1),
+    kept monotone: below the least value where the normal law is, else at the least value itself.
+    """
+
+    nodes = 5
+
+    def __init__(self, values: Array, floor: float = -math.inf) -> None:
+        """Sort the values; ``floor``: nothing is smaller (0 for lengths and one-sided values)."""
+        self.values, self.floor = np.sort(np.asarray(values, dtype=float)), floor
+        self.centre, self.scatter = float(np.mean(values)), float(np.std(values, ddof=1))
+        self.low, self.high = floor, math.inf
+
+    def quantile(self, u: Array) -> Array:
+        """Return the interpolated values, normal beyond the ends."""
+        u = np.clip(np.asarray(u, dtype=float), LEAST_U, MOST_U)
+        inside = np.interp(u, self._fractions, self.values)
+        n, normal = len(self.values), self.centre + self.scatter * special().ndtri(u)
+        low = np.where(u < 0.5 / n, np.minimum(inside, normal), inside)
+        return np.maximum(np.where(u > 1 - 0.5 / n, np.maximum(low, normal), low), self.floor)
+
+    def cdf(self, x: Array) -> Array:
+        """Return the fraction at or below ``x``: the inverse of the quantile function."""
+        x = np.asarray(x, dtype=float)
+        normal, n = self._normal_cdf(x), len(self.values)
+        inside = 0.5 / n + self._counted(x) / n
+        outside = np.where(x < self.values[0], np.minimum(normal, 0.5 / n), np.maximum(normal, 1 - 0.5 / n))
+        result = np.where((x < self.values[0]) | (x >= self.values[-1]), outside, inside)
+        return np.where(x < self.floor, 0.0, result)
+
+    def _normal_cdf(self, x: Array) -> Array:
+        if self.scatter == 0:
+            return np.where(x < self.centre, 0.0, 1.0)
+        return np.asarray(special().ndtr((x - self.centre) / self.scatter))
+
+    def _counted(self, x: Array) -> Array:
+        """Return the index, with its fraction, at which ``x`` stands between the sorted values."""
+        right = np.clip(np.searchsorted(self.values, x, side="right"), 1, len(self.values) - 1)
+        left = self.values[right - 1]
+        step = self.values[right] - left
+        return right - 1 + np.clip((x - left) / np.where(step > 0, step, 1.0), 0.0, 1.0)
+
+    @property
+    def _fractions(self) -> Array:
+        return (np.arange(len(self.values)) + 0.5) / len(self.values)
+
+    def _breaks(self) -> Array:
+        half = 0.5 / len(self.values)
+        ends = half * np.array([1e-9, 1e-7, 1e-5, 1e-4, 1e-3, 0.01, 0.03, 0.1, 0.3, 0.6])
+        return np.concatenate([ends, self._fractions, 1 - ends[::-1]])
+
+    def _table(self) -> Table:
+        """Return the quantile function as it is: linear cells, the two half cells at the ends exact."""
+        steps = np.concatenate([[np.nan], np.diff(self.values), [np.nan]])
+        starts = np.concatenate([[self.values[0]], self.values])
+        n = len(self.values)
+        return Table((starts, steps), -0.5 / n, float(n), self.quantile)
+
+    def score(self, out: Array, scratch: Scratch) -> None:
+        """Turn normal scores into values, through their fractions."""
+        special().ndtr(out, out=out)
+        self._quantiles.apply(out, scratch)
+
+
+class Resampled(Steps):
+    """The rows of a column as they are, each with probability 1/n."""
+
+    def __init__(self, values: Array) -> None:
+        """Sort the values."""
+        self.values = np.sort(np.asarray(values, dtype=float))
+        self.low, self.high = float(self.values[0]), float(self.values[-1])
+
+    def quantile(self, u: Array) -> Array:
+        """Return the value at row ⌊u·n⌋ of the sorted column."""
+        n = len(self.values)
+        return self.values[np.clip(np.floor(np.asarray(u) * n).astype(int), 0, n - 1)]
+
+    def cdf(self, x: Array) -> Array:
+        """Return the fraction of rows at or below ``x``."""
+        return np.searchsorted(self.values, x, side="right") / len(self.values)
+
+    def piece(self, low: float, high: float) -> Rule:
+        """Return the rows in [low, high], with weight 1/n."""
+        rows = self._rows(low, high)
+        return (rows, np.full(len(rows), 1 / len(self.values))) if len(rows) else (np.array([low]), np.zeros(1))
+
+    def _rows(self, low: float, high: float) -> Array:
+        return self.values[(self.values >= low) & (self.values <= high)]
+
+    def cut(self, low: float, high: float) -> Shape:
+        """Return the law of the rows in [low, high]."""
+        rows = self._rows(low, high)
+        return self if len(rows) in (0, len(self.values)) else Resampled(rows)
+
+    def _table(self) -> Table:
+        return Table((self.values,), 0.0, float(len(self.values)), self.quantile)
+
+    def score(self, out: Array, scratch: Scratch) -> None:
+        """Turn normal scores into rows, through their fractions."""
+        special().ndtr(out, out=out)
+        self._quantiles.apply(out, scratch)
+
+
+class Given(Steps):
+    """Any object with ``mean``, ``moments`` (central, from order 2, as many as it knows) and ``quantile``.
+
+    ``cdf`` is used where the object has one, else the quantile function is inverted by bisection.
+    """
+
+    def __init__(self, law: Any) -> None:
+        """Judge the object: raises ValueFault for a mean or variance that is no number."""
+        self.law = law
+        ends = np.asarray(law.quantile(np.array([LEAST_U, 0.5, MOST_U])), dtype=float)
+        known = [float(m) for m in np.atleast_1d(law.moments)][: len(ORDERS)]
+        if not math.isfinite(float(law.mean)) or not known or not known[0] >= 0 or not (np.diff(ends) >= 0).all():
+            raise ValueFault("shape", repr(law), "a finite mean, a variance of 0 or more, an ascending quantile")
+        self.known = tuple(known) + (math.nan,) * (len(ORDERS) - len(known))
+        self.low, self.high = float(ends[0]), float(ends[-1])
+
+    def _mean(self) -> float:
+        return float(self.law.mean)
+
+    def _moments(self) -> Moments:
+        return self.known
+
+    def quantile(self, u: Array) -> Array:
+        """Return the object's own quantiles."""
+        return np.asarray(self.law.quantile(np.clip(np.asarray(u, dtype=float), LEAST_U, MOST_U)), dtype=float)
+
+    def cdf(self, x: Array) -> Array:
+        """Return the object's own cdf, or the inverse of its quantile function to 1e-16."""
+        if hasattr(self.law, "cdf"):
+            return np.asarray(self.law.cdf(x), dtype=float)
+        x = np.asarray(x, dtype=float)
+        low, high = np.zeros_like(x), np.ones_like(x)
+        for _ in range(54):
+            middle = 0.5 * (low + high)
+            below = self.quantile(middle) <= x
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return 0.5 * (low + high)

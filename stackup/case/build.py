@@ -7,7 +7,7 @@ to a number are put in as well; steps that no gap needs are dropped.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import sympy
@@ -31,7 +31,7 @@ from stackup.chain.symbols import (
 #: What an expression holds where it has no finite real value.
 _NO_NUMBERS = (sympy.zoo, sympy.oo, -sympy.oo, sympy.nan, sympy.I)
 #: The nodes that sympy does not fold, with their values of floats.
-_NODES = {Length: math.hypot, Least: min, Greatest: max, Magnitude: abs}
+_NODES: Mapping[Any, Callable[..., Any]] = {Length: math.hypot, Least: min, Greatest: max, Magnitude: abs}
 
 
 def _is_of_numbers(expr: Expr) -> bool:
@@ -51,7 +51,7 @@ def model(draft: Draft, chains: Mapping[str, Chain], options: Mapping[str, Any])
     ]
     own = [Gap(chain.name, chain.unit, chain.name, chain.scope, own=True) for chain in chains.values()]
     gaps = (*built_in, *own)
-    steps = [*_turned_zones(draft), *_kind_steps(draft, words, gaps)]
+    steps = [*_turned_zones(draft), *_kind_steps(words, gaps)]
     steps += [Step(chain.name, words.put_in(chain.expression)) for chain in chains.values()]
     parameters = {words.renamed(name): value for name, value in draft.kind.parameters(options).items()}
     return Model(
@@ -86,10 +86,10 @@ def _symbols(formula: Any) -> set[Any]:
     return set(sympy.sympify(formula).free_symbols)
 
 
-def _kind_steps(draft: Draft, words: _Words, gaps: Sequence[Gap]) -> Iterator[Step]:
+def _kind_steps(words: _Words, gaps: Sequence[Gap]) -> Iterator[Step]:
     """Yield the steps of the kind over the slots that are given."""
     kept = {gap.step for gap in gaps}
-    for step in draft.kind.steps():
+    for step in words.steps:
         formula = words.put_in(step.formula, of_kind=True)
         name = words.renamed(step.name)
         if name not in kept and formula.is_Number:
@@ -125,7 +125,7 @@ def _needed(steps: Sequence[Step], wanted: Iterable[str]) -> list[Step]:
 class _Words:
     """What the symbols of the kind's steps and of formulas become in this case.
 
-    ``numbers`` are steps that come to a number.
+    ``steps`` are those of the kind as it writes them; ``numbers`` are steps that come to a number.
     """
 
     def __init__(self, draft: Draft, chains: Mapping[str, Chain]) -> None:
@@ -133,7 +133,8 @@ class _Words:
         self.numbers: dict[str, Expr] = {}
         self._given = set(draft.named("dimensions"))
         self._own = {*chains, *self._given} - {slot.name for slot in draft.kind.slots}
-        self._inner = {step.name.partition(".")[0] for step in draft.kind.steps()}
+        self.steps = draft.kind.steps()
+        self._inner = {step.name.partition(".")[0] for step in self.steps}
         self._inner |= set(draft.kind.parameters({}))
 
     def put_in(self, formula: Any, of_kind: bool = False) -> Expr:

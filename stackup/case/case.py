@@ -49,8 +49,8 @@ class Case:
     ``kind`` names the cage, ``rollers`` is Z (1 for kind "none"); ``dimensions`` and ``chains`` by name in
     the order of the file, ``entries`` what the file says of each dimension, the keys of later commands
     included; ``options`` are the keys of ``[cage]`` that the kind reads, each with its default; ``notes`` are
-    warnings in words; ``digest`` is the SHA-256 of the file's bytes; ``document`` is the text of the file, and
-    ``mapping`` the same as nested tables.
+    warnings in words; ``digest`` is the SHA-256 of the file's bytes; ``folder`` is where its columns are;
+    ``document`` is the text of the file ('' where there is none), and ``mapping`` the same as nested tables.
     """
 
     title: str
@@ -62,6 +62,7 @@ class Case:
     run: Run
     digest: str
     path: Path | None
+    folder: Path
     options: Mapping[str, Any]
     entries: Mapping[str, Entry]
     document: str

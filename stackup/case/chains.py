@@ -9,6 +9,7 @@ from graphlib import CycleError, TopologicalSorter
 
 from stackup.case.draft import Draft, judge_name
 from stackup.case.scanner import Path
+from stackup.case.schema import ZoneEntry
 from stackup.chain.formula import Kind, Names, Reference, names_in, read
 from stackup.chain.model import Scope
 from stackup.chain.symbols import ANGLE, Expr, split_next
@@ -158,14 +159,13 @@ def judge_use(draft: Draft, used: Iterable[str]) -> None:
 
 
 def _note_unused(draft: Draft, name: str, near: str | None) -> None:
-    found = f"{name}, which no formula uses"
-    allowed = "a dimension that a formula uses"
+    found, allowed = f"{name}, which no formula uses", "a dimension that a formula uses"
     if draft.kind.slots:
         found = f"{name}, which is no slot and which no formula uses"
-        allowed = f"a slot of the kind (`stackup slots {draft.kind.name}` lists them), or a dimension that a formula uses"
+        allowed = f"{allowed}, or a slot (`stackup slots {draft.kind.name}` lists them)"
     draft.faults.add(("dimensions", name), found, allowed, near=near, at_key=True)
 
 
 def _bonus_features(draft: Draft) -> set[str]:
     entries = draft.document.dimensions.values()
-    return {str(entry.bonus_from) for entry in entries if getattr(entry, "bonus_from", None)}
+    return {entry.bonus_from for entry in entries if isinstance(entry, ZoneEntry) and entry.bonus_from}

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from stackup.errors import ValueFault, nearest
 
 #: Largest file of columns, in bytes.
-LARGEST_FILE = 64 * 2**20
+LARGEST_FILE = 32 * 2**20
 _WRITTEN = '"FILE.csv#COLUMN", the file beside the case file'
 
 

@@ -12,9 +12,10 @@ import numpy as np
 from stackup.cage import Slot
 from stackup.case import process as processes
 from stackup.case.draft import Draft, form_words, judge_name, of_pairs
+from stackup.case.faults import listed
 from stackup.case.scanner import Path
 from stackup.case.schema import Choice, Entry, OneSidedEntry, SizeEntry, Toleranced, ValuesEntry, ZoneEntry
-from stackup.dimension import Bonus, Dimension, OneSided, Size, Zone
+from stackup.dimension import Bonus, Dimension, MeasuredSize, MeasuredZone, OneSided, Size, Zone
 from stackup.dimension import Process as Law
 from stackup.errors import ValueFault, nearest
 from stackup.standards.iso286 import limits
@@ -47,9 +48,6 @@ class _Reader:
     def fault(self, key: str, found: str, allowed: str, at_key: bool = False) -> None:
         self.draft.faults.add((*self.path, key), found, allowed, at_key=at_key)
 
-    def is_out(self, key: str) -> bool:
-        return self.draft.faults.is_out((*self.path, key))
-
     def read(self) -> Dimension | None:
         """Return the dimension; None where anything is wrong with it, which is noted."""
         before = len(self.draft.faults)
@@ -64,6 +62,7 @@ class _Reader:
         }
         try:
             made: Dimension | None = makers.get(type(self.entry), self._values)(self.entry)
+            self._judge_inspection(made)
         except ValueFault as error:
             made = None
             self._refused(error)
@@ -119,11 +118,17 @@ class _Reader:
     def _law(self, entry: SizeEntry | ZoneEntry | OneSidedEntry) -> Law:
         """Return the process; the default one where it has a fault."""
         made = processes.law(self.draft, (*self.path, "process"), entry.process, self.scope)
-        if made is not None and getattr(made, "centre_unstated", False):
-            self.draft.notes.append(
-                f"{self.name}: cpk stands alone, so the true centre of its process is unstated"
-            )
+        if made is not None and made.centre_unstated:
+            self.draft.centres_unstated.append(self.name)
         return made or Law()
+
+    @staticmethod
+    def _judge_inspection(made: Dimension | None) -> None:
+        """Raise ValueFault where a process is so far off that inspection leaves nothing of it."""
+        process = getattr(made, "process", Law())
+        is_moved = process.given() & {"shift", "offset", "toward", "measured", "pattern", "drift"}
+        if made is not None and is_moved and (process.inspected or getattr(made, "sorted_to", None)):
+            _ = made.law
 
     def _lot_share(self, entry: Toleranced) -> float:
         if entry.lot_share and self.scope == "cage":
@@ -150,11 +155,14 @@ class _Reader:
             nominal=nominal,
             lower=lower,
             upper=upper,
-            feature=entry.feature or (self.slot.feature if self.slot else None),
+            feature=self._feature(entry),
             process=law,
             sorted_to=entry.sorted_to,
             lot_share=share,
         )
+
+    def _feature(self, entry: SizeEntry | ValuesEntry) -> str | None:
+        return entry.feature or (self.slot.feature if self.slot else None)
 
     def _nominal(self, entry: SizeEntry) -> float:
         if entry.nominal is None and not (self.slot and self.slot.nominal_zero):
@@ -241,15 +249,14 @@ class _Reader:
         numbers = self._numbers(entry)
         if numbers is None:
             return None
-        from stackup.dimension import MeasuredSize, MeasuredZone
-
-        uncertainty = entry.uncertainty
-        common = self._common()
+        common = {**self._common(), "values": numbers, "uncertainty": entry.uncertainty}
         common.pop("pockets")
         if numbers.ndim == 2:
-            return MeasuredZone(**common, values=numbers, uncertainty=uncertainty)
-        feature = entry.feature or (self.slot.feature if self.slot else None)
-        return MeasuredSize(**common, values=numbers, uncertainty=uncertainty, feature=feature)
+            return MeasuredZone(**common)
+        is_one_sided = self.slot is not None and self.slot.kind == "one-sided"
+        return MeasuredSize(
+            **common, feature=self._feature(entry), kind="one-sided" if is_one_sided else "size"
+        )
 
     def _numbers(self, entry: ValuesEntry) -> Any:
         """Return the values as an array (Z,) or (Z, 2); None where there is a fault."""
@@ -327,8 +334,8 @@ def _bonus(draft: Draft, name: str, feature: str) -> Bonus | None:
     ]
     if not isinstance(size, Size) or size.feature is None:
         found = f"{feature}, which is no size with a feature" if size else f"no dimension {feature}"
-        allowed = "a size with nominal and feature: " + (", ".join(features) or "there is none")
-        draft.faults.add(path, found, allowed, near=nearest(feature, features))
+        allowed = "a size with nominal and feature: " + listed(features, "there is none")
+        draft.faults.add(path, found, allowed, near=None if size else nearest(feature, features))
         return None
     if draft.scope(name) == "cage" and size.scope == "pocket":
         allowed = "a feature of scope cage: a zone of scope cage has one bonus"

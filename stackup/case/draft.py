@@ -25,7 +25,8 @@ class Draft:
     """What is known while a case is read.
 
     ``document`` is the file without what is wrong by itself, ``raw`` the whole file; ``pockets`` is 0 where
-    the number of rollers is wrong; ``dimensions`` are those that could be made.
+    the number of rollers is wrong; ``dimensions`` are those that could be made, ``centres_unstated`` those of
+    which only cpk is known.
     """
 
     document: Document
@@ -35,7 +36,7 @@ class Draft:
     sheets: Sheets
     pockets: int
     dimensions: dict[str, Dimension] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
+    centres_unstated: list[str] = field(default_factory=list)
 
     def slot(self, name: str) -> Slot | None:
         """Return the slot called ``name``."""
@@ -52,13 +53,16 @@ class Draft:
         if slot:
             return slot.kind == "zone"
         if entry is None:
-            return "zone" in (self.named("dimensions").get(name) or ())
+            said = self.named("dimensions").get(name)
+            return isinstance(said, Mapping) and "zone" in said
         return isinstance(entry, ZoneEntry) or (isinstance(entry, ValuesEntry) and of_pairs(entry))
 
     def scope(self, name: str) -> str:
-        """Return the scope of a slot or dimension: as entered, else the slot's, else pocket."""
+        """Return the scope of a slot or dimension: the cage's, or pocket unless entered as cage."""
         entry, slot = self.document.dimensions.get(name), self.slot(name)
-        return (entry.scope if entry else None) or (slot.scope if slot else "pocket")
+        if slot and slot.scope == "cage":
+            return "cage"
+        return (entry.scope if entry else None) or "pocket"
 
     def slots_without(self, needs: tuple[str, ...]) -> list[str]:
         """Return those of the slots ``needs`` that the file leaves out."""

@@ -11,18 +11,24 @@ import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, get_args, get_origin
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from stackup.case.scanner import Path, Place, Places
-from stackup.case.schema import FORMS, LARGEST, TABLES, Document, Table
+from stackup.case.schema import TABLES, Document
+from stackup.case.values import FORMS, LARGEST, Table
 from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest
 
+#: Most faults of the schema that are put into words.
+MOST_PROBLEMS = 1000
+#: Most names that one fault lists.
+_MOST_LISTED = 40
 #: What a key of the wrong type should have been, by the key's name.
 _TYPES = {
-    "tolerance": 'a number (plus-minus), two numbers [lower, upper deviation] or an ISO 286-1 class such as "h7"',
+    "tolerance": 'plus-minus, two numbers [lower, upper deviation] or an ISO 286-1 class such as "h7"',
     "values": 'a list of numbers (zones: of pairs [x, y]) or "FILE.csv#COLUMN"',
     "steps": '"IT", "R5", "R10", "R20" or a number above 0',
     "cost": "a table { model, fixed, rate, … }",
@@ -134,8 +140,15 @@ def shown(value: Any) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(map(shown, value[:3])) + (", …]" if len(value) > 3 else "]")
     if isinstance(value, int) and abs(value) >= LARGEST:
-        return f"a whole number of {int(math.log10(abs(value))) + 1} digits"
-    return str(value) if isinstance(value, int | float) else type(value).__name__
+        return f"a whole number of about {math.log10(abs(value)):.0f} digits"
+    return str(value) if isinstance(value, int | float) else f"a {type(value).__name__}"
+
+
+def listed(names: Iterable[str], none: str = "") -> str:
+    """Return names with commas, the last ones of a long list left out; ``none`` for an empty list."""
+    known = list(names)
+    more = ["…"] if len(known) > _MOST_LISTED else []
+    return ", ".join([*known[:_MOST_LISTED], *more]) or none
 
 
 def _printable(text: str) -> str:
@@ -158,7 +171,7 @@ def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
         except ValidationError as error:
             problems = [_Problem(item) for item in error.errors(include_url=False)]
             if attempt == 0:
-                _note(problems, faults)
+                _note(problems[:MOST_PROBLEMS], faults)
             paths = {problem.culprit(rest) for problem in problems}
         for path in paths:
             faults.take_out(path)
@@ -251,7 +264,8 @@ class _Problem:
         table = table_at(self.loc[:-1])
         keys = list(table.model_fields)
         found, key = f"the key {_shown_key(self._key())}", self._key()
-        return _Said(self.path, found, f"{table.what} has {', '.join(keys)}", nearest(key, keys), at_key=True)
+        near = None if key in _all_keys() else nearest(key, keys)  # a key of another table is not misspelt
+        return _Said(self.path, found, f"{table.what} has {', '.join(keys)}", near, at_key=True)
 
     def _union_tag_not_found(self) -> _Said:
         """A dimension that has none or several of the keys that say what it is."""
@@ -309,6 +323,19 @@ def table_at(loc: tuple[str | int, ...]) -> type[Table]:
             annotation = tables[0].model_fields[str(part)].annotation
             tables, is_name = tuple(_tables_in(annotation)), _holds_many(annotation)
     return tables[0]
+
+
+@cache
+def _all_keys() -> frozenset[str]:
+    """Return the keys of all tables that a dimension, chain or requirement may hold."""
+    return frozenset(key for table in _tables_below(Document) for key in table.model_fields)
+
+
+def _tables_below(table: type[Table]) -> Iterator[type[Table]]:
+    yield table
+    for field_info in table.model_fields.values():
+        for inner in _tables_in(field_info.annotation):
+            yield from _tables_below(inner)
 
 
 def _tables_in(annotation: Any) -> Iterator[type[Table]]:

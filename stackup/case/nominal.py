@@ -14,8 +14,8 @@ from stackup.chain.program import bindings, compile_model, pitch_angles
 def evaluate_at_nominal(model: Model) -> dict[str, Any]:
     """Return every gap of ``model`` at the nominal, in its own unit: an array (Z, 1) or (1, 1).
 
-    Sizes are at their nominal, zones and one-sided dimensions at 0, as-built dimensions at their values.  What
-    has no finite value is nan or infinite.
+    Sizes are at their nominal, zones and one-sided dimensions at 0, as-built dimensions at their values.
+    What has no finite value is nan or infinite.
     """
     inputs = {}
     for dimension in model.dimensions.values():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stackup.case.draft import Draft
+from stackup.case.faults import shown
 from stackup.case.scanner import Path
 from stackup.case.schema import OneSidedProcess, Process, SizeHarmonic, SizeProcess, ZoneHarmonic, ZoneProcess
 from stackup.dimension import Harmonic, Measured
@@ -47,53 +48,42 @@ def _judge_shape(draft: Draft, path: Path, process: AnyProcess) -> None:
     if process.data is not None or draft.faults.is_out((*path, "shape")):
         return
     if shape == "measured":
-        draft.faults.add(
-            (*path, "data"), "nothing", 'data = "FILE.csv#COLUMN" beside shape = "measured"', at_key=True
-        )
-    for key in TAKES:
-        if key in keys and shape != TAKES[key]:
-            found = f'{key} without shape = "{TAKES[key]}"'
-            draft.faults.add((*path, key), found, f'{key} beside shape = "{TAKES[key]}" only', at_key=True)
+        _fault(draft, path, "data", "nothing", 'data = "FILE.csv#COLUMN" beside shape = "measured"')
+    for key, owner in TAKES.items():
+        if key in keys and shape != owner:
+            _fault(
+                draft, path, key, f'{key} without shape = "{owner}"', f'{key} beside shape = "{owner}" only'
+            )
     for key in NEEDS.get(shape, ()) if isinstance(shape, str) else ():
         if key not in keys:
-            draft.faults.add(
-                (*path, key), "nothing", f'a number: shape = "{shape}" has no default for {key}', at_key=True
-            )
+            _fault(draft, path, key, "nothing", f'a number: shape = "{shape}" has no default for {key}')
+
+
+def _fault(draft: Draft, path: Path, key: str, found: str, allowed: str) -> None:
+    draft.faults.add((*path, key), found, allowed, at_key=True)
 
 
 def _judge_data(draft: Draft, path: Path, process: AnyProcess) -> None:
     """A measured column states its own law; what describes a column needs one."""
+    keys = given(process)
+    if process.data is None and not draft.faults.is_out((*path, "data")):
+        for key in keys.intersection(OF_DATA):
+            _fault(draft, path, key, f"{key} without data", f'{key} beside data = "FILE.csv#COLUMN" only')
     if process.data is None:
-        for key in OF_DATA:
-            if key in given(process) and not draft.faults.is_out((*path, "data")):
-                draft.faults.add(
-                    (*path, key),
-                    f"{key} without data",
-                    f'{key} beside data = "FILE.csv#COLUMN" only',
-                    at_key=True,
-                )
         return
     if process.shape not in (None, "measured"):
-        draft.faults.add(
-            (*path, "shape"), f'shape = "{process.shape}" beside data', 'no shape beside data, or "measured"'
-        )
-    for key in STATED:
-        if key in given(process):
-            draft.faults.add(
-                (*path, key), f"{key} beside data", "measured values state this themselves", at_key=True
-            )
+        found = f"shape = {shown(process.shape)} beside data"
+        draft.faults.add((*path, "shape"), found, 'no shape beside data, or "measured"')
+    for key in keys.intersection(STATED):
+        _fault(draft, path, key, f"{key} beside data", "measured values state this themselves")
 
 
 def _judge_round_the_ring(draft: Draft, path: Path, process: AnyProcess, scope: str) -> None:
-    for key in ("pattern", "drift"):
-        if scope == "cage" and key in given(process):
-            found = f"{key} of a dimension of scope cage"
-            draft.faults.add(
-                (*path, key),
-                found,
-                "a dimension of scope pocket: it differs from pocket to pocket",
-                at_key=True,
-            )
+    """Only pockets differ round the ring."""
+    for key in given(process).intersection(("pattern", "drift")):
+        if scope == "cage":
+            allowed = "a dimension of scope pocket: it differs from pocket to pocket"
+            _fault(draft, path, key, f"{key} of a dimension of scope cage", allowed)
 
 
 def _measured(draft: Draft, path: Path, process: AnyProcess) -> Measured | None:
@@ -111,16 +101,16 @@ def _measured(draft: Draft, path: Path, process: AnyProcess) -> Measured | None:
         return None
 
 
-def _is_diameter(process: AnyProcess, dimensions: int) -> bool:
+def _is_diameter(process: AnyProcess, axes: int) -> bool:
     """Return whether the column holds position diameters.  Raises ValueFault where the count is wrong."""
-    if not isinstance(process, ZoneProcess):
-        if dimensions == 2:
-            raise ValueFault("", "two columns", '"FILE.csv#COLUMN": one column')
-        return False
-    if (process.measure == "diameter") == (dimensions == 2):
-        raise ValueFault("", "one column" if dimensions == 1 else 'two columns beside measure = "diameter"',
-                         '"FILE.csv#X,Y", or one column of position diameters with measure = "diameter"')  # fmt: skip
-    return process.measure == "diameter"
+    says_diameter = isinstance(process, ZoneProcess) and process.measure == "diameter"
+    found = "one column" if axes == 1 else "two columns"
+    if not isinstance(process, ZoneProcess) and axes == 2:
+        raise ValueFault("", found, 'one column: "FILE.csv#COLUMN"')
+    if isinstance(process, ZoneProcess) and says_diameter == (axes == 2):
+        found += ' beside measure = "diameter"' if says_diameter else ""
+        raise ValueFault("", found, '"FILE.csv#X,Y", or one column of diameters with measure = "diameter"')
+    return says_diameter
 
 
 def _numbers(process: AnyProcess) -> dict[str, Any]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import re
-import tomllib
-from collections.abc import Mapping
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,48 +16,82 @@ from stackup.cage import kind as kind_called
 from stackup.case import build, chains, dimensions, requirements
 from stackup.case.case import MADE, Case, Row, Run
 from stackup.case.chains import Chain
+from stackup.case.changes import Changes, apply
 from stackup.case.columns import Sheets
 from stackup.case.draft import Draft
 from stackup.case.faults import Faults, parse, shown
 from stackup.case.nominal import evaluate_at_nominal
-from stackup.case.scanner import Place, Places, TooDeep, scan
 from stackup.case.scanner import Path as KeyPath
-from stackup.case.schema import CageEntry, is_law
+from stackup.case.scanner import Places
+from stackup.case.schema import CageEntry
+from stackup.case.source import bytes_of, places_of, tables_of, text_of
+from stackup.case.values import MOST_NAMES, is_law
 from stackup.chain.model import Model
-from stackup.errors import CaseError, Fault, nearest
+from stackup.chain.symbols import split_next
+from stackup.errors import nearest
 
-#: Largest case file in bytes; measured columns stand in files of their own.
-LARGEST_FILE = 2**20
 LATER = "not built yet: it comes with a later version"
 #: keys of the interface that this version refuses
 NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"), ("cage", "ring_face"))
 KINDS_NOT_BUILT = ("tapered",)
 
 
+@dataclass(frozen=True)
+class _Source:
+    """Where a case comes from: its tables, its text ('' from a notebook), its file, its columns' folder."""
+
+    raw: dict[str, Any]
+    text: str
+    digest: str
+    path: Path | None
+    folder: Path
+
+
 def read(path: str | Path) -> Case:
     """Return the case in the file ``path``.
 
-    Raises CaseError with all faults of the file, each once, in its order; where it is no TOML, with the first.
+    Raises CaseError with all faults of the file, each once, in its order; where it is no TOML, the first.
     """
-    path = Path(path)
-    data = _bytes(path)
-    text = _text(data, str(path))
-    places = _places(text, str(path))
-    return _case(_tables(text, places, str(path)), Faults(places, str(path)), text, data, path)
+    path, file = Path(path), str(path)
+    data = bytes_of(path)
+    text = text_of(data, file)
+    places = places_of(text, file)
+    raw = tables_of(text, places, file)
+    source = _Source(raw, text, hashlib.sha256(data).hexdigest(), path, path.parent)
+    return _case(source, Faults(places, file))
 
 
 def from_mapping(
-    mapping: Mapping[str, Any], file: str = "", text: str = "", folder: str | Path = "."
+    mapping: Mapping[str, Any], file: str = "", text: str = "", folder: str | Path | None = None
 ) -> Case:
-    """Return the case that nested tables say; the same checks as :func:`read`, without places.
+    """Return the case that nested tables say; the same checks as :func:`read`, places only with ``text``.
 
     ``process.shape`` may be an object with mean, moments and quantile; arrays and tuples count as lists.
-    Columns are looked for in ``folder``.  Raises CaseError.
+    Columns are looked for in ``folder``, by default that of ``file``.  ``digest`` is that of ``text``, else
+    of the tables.  Raises CaseError.
     """
     raw = _plain(mapping)
-    places = _places(text, file) if text else Places()
     path = Path(file) if file else None
-    return _case(raw, Faults(places, file), text, text.encode() or repr(raw).encode(), path, Path(folder))
+    data = text or json.dumps(raw, default=_type_name)
+    digest = hashlib.sha256(data.encode()).hexdigest()
+    near = path.parent if path else Path()
+    places = places_of(text, file) if text else Places()
+    return _case(_Source(raw, text, digest, path, Path(folder or near)), Faults(places, file))
+
+
+def changed(case: Case, changes: Changes) -> Case:
+    """Return ``case`` with ``changes`` made, checked like any other; its document is empty.
+
+    ``{"cage.rollers": 41, "dimensions.pin_diameter.tolerance": 0.01}``; None takes a key away.
+    Raises CaseError for what the changed case does not allow, ValueFault for a path that leads nowhere.
+    """
+    mapping = _plain(case.mapping)
+    apply(mapping, {key: _plain(value) for key, value in changes.items()})
+    return from_mapping(mapping, str(case.path or ""), folder=case.folder)
+
+
+def _type_name(value: Any) -> str:
+    return type(value).__qualname__
 
 
 def _plain(value: Any) -> Any:
@@ -71,100 +105,19 @@ def _plain(value: Any) -> Any:
     return value
 
 
-# From file to tables --------------------------------------------------------------------------------------
-
-
-def _refused(file: str, found: str, allowed: str, place: Place | None = None) -> CaseError:
-    place = place or Place()
-    return CaseError([Fault("", found, allowed, None, place.line, place.column, file)])
-
-
-def _bytes(path: Path) -> bytes:
-    file = str(path)
-    try:
-        if path.is_dir():
-            raise _refused(file, "a folder", "a case file (TOML)")
-        if not path.is_file():
-            raise _refused(file, "no such file", "a case file (TOML)")
-        if path.stat().st_size > LARGEST_FILE:
-            raise _refused(
-                file, f"a file of {path.stat().st_size} bytes", f"a case file of at most {LARGEST_FILE} bytes"
-            )
-        return path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise _refused(
-            file, f"a file that cannot be read ({reason})", "a readable case file (TOML)"
-        ) from error
-
-
-def _text(data: bytes, file: str) -> str:
-    """Return the text of a file with line ends ``\\n``."""
-    if (zero := data.find(b"\0")) >= 0:
-        raise _refused(
-            file, "a zero byte: this is no text", "a case file (TOML) in UTF-8", _line_of(data, zero)
-        )
-    try:
-        return data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        place = _line_of(data, error.start)
-        raise _refused(
-            file, f"the byte 0x{data[error.start]:02x}, which is no UTF-8", "a text in UTF-8", place
-        ) from error
-
-
-def _line_of(data: bytes, offset: int) -> Place:
-    return Place(data.count(b"\n", 0, offset) + 1, offset - data.rfind(b"\n", 0, offset))
-
-
-def _places(text: str, file: str) -> Places:
-    try:
-        return scan(text)
-    except TooDeep as error:
-        raise _refused(
-            file, "brackets or dotted keys nested too deep", str(error), Places(text).at(error.offset)
-        ) from error
-
-
-def _tables(text: str, places: Places, file: str) -> dict[str, Any]:
-    """Return the tables of ``text``.  Raises CaseError at the first thing that is no TOML."""
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise _syntax_fault(str(error), text, places, file) from error
-
-
-_WHERE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-
-
-def _syntax_fault(message: str, text: str, places: Places, file: str) -> CaseError:
-    where = _WHERE.search(message)
-    reason = _WHERE.sub("", message)
-    place = places.at(len(text.rstrip()))
-    if where and where[1]:
-        place = Place(int(where[1]), int(where[2]))
-    elif places.unclosed is not None:
-        place, reason = places.at(places.unclosed), "a string or bracket that is never closed"
-    if reason.startswith("Cannot") and places.again:
-        path, offset = places.again[0]
-        place, reason = places.at(offset), f"{'.'.join(map(str, path))} a second time"
-    return _refused(file, f"no TOML: {reason}"[:200], "TOML 1.0, each key once", place)
-
-
 # From tables to a case ------------------------------------------------------------------------------------
 
 
-def _case(
-    raw: dict[str, Any], faults: Faults, text: str, data: bytes, path: Path | None, folder: Path | None = None
-) -> Case:
+def _case(source: _Source, faults: Faults) -> Case:
+    raw = source.raw
+    _judge_counts(raw, faults)
     kind = _kind(raw, faults)
     document = parse(_as_kind(raw, kind), faults)
     if kind is None or document is None:
         faults.raise_all()
         raise AssertionError("a case without a kind has a fault")
     options = _options(kind, document.cage, faults)
-    sheets = Sheets(folder or (path.parent if path else Path()))
-    draft = Draft(document, raw, kind, faults, sheets, _pockets(kind, document.cage, faults))
+    draft = Draft(document, raw, kind, faults, Sheets(source.folder), _pockets(kind, document.cage, faults))
     dimensions.judge(draft)
     found = chains.judge(draft)
     chains.judge_use(draft, found.used)
@@ -180,13 +133,14 @@ def _case(
         chains={name: found.right[name] for name in document.chains},
         requirements=wanted,
         run=Run(**document.run.model_dump()),
-        digest=hashlib.sha256(data).hexdigest(),
-        path=path,
+        digest=source.digest,
+        path=source.path,
+        folder=source.folder,
         options=options,
         entries=document.dimensions,
-        document=text,
+        document=source.text,
         mapping=raw,
-        notes=(*draft.notes, *_notes(draft), *kind.warnings(draft.dimensions)),
+        notes=(*_notes(draft), *kind.warnings(draft.dimensions)),
         rows=(Row("1", 1, draft.pockets, {MADE: model}),),
     )
 
@@ -205,6 +159,15 @@ def _kind(raw: Mapping[str, Any], faults: Faults) -> Kind | None:
     faults.add(path, shown(name), f"{' or '.join(map(shown, KINDS))}{later}", near=near)
     faults.take_out(path)
     return kind_called(near) if near else None
+
+
+def _judge_counts(raw: Mapping[str, Any], faults: Faults) -> None:
+    """Stop at once where a table holds more names than any case needs."""
+    for table in ("dimensions", "chains", "requirements"):
+        count = len(raw[table]) if isinstance(raw.get(table), Mapping) else 0
+        if count > MOST_NAMES:
+            faults.add((table,), f"{count} {table}", f"at most {MOST_NAMES}", at_key=True)
+    faults.raise_all()
 
 
 def _at(raw: Any, path: KeyPath) -> Any:
@@ -253,18 +216,22 @@ def _judge_nominal(draft: Draft, model: Model, right: Mapping[str, Chain]) -> No
     if not draft.pockets:
         return
     values = evaluate_at_nominal(build.known_only(model))
-    lost = [name for name, value in values.items() if not np.isfinite(value).all()]
-    built_in = [name for name in lost if name not in right]
+    lost = {name for name, value in values.items() if not np.isfinite(value).all()}
+    built_in = sorted(lost - right.keys())
     if built_in:
         found = f"{', '.join(built_in)}, which no finite number comes out of at the nominal"
         draft.faults.add(("dimensions",), found, "dimensions of which every gap is finite", at_key=True)
-    for name in lost:
-        if name in right and not built_in:
+    for name in lost & right.keys():
+        uses = {split_next(symbol.name)[0] for symbol in right[name].expression.free_symbols}
+        if not uses & lost:
             found = "a formula that is not finite at the nominal"
             draft.faults.add(("chains", name, "formula"), found, "a formula with a finite value there")
 
 
-def _notes(draft: Draft) -> list[str]:
-    """Return which gaps are left out and for want of which slots."""
-    left_out = draft.gaps_left_out()
-    return [f"{name} is left out: {', '.join(slots)} is not given" for name, slots in left_out.items()]
+def _notes(draft: Draft) -> Iterator[str]:
+    """Yield what a user should know about a case that is right: gaps left out, centres unstated."""
+    for name, slots in draft.gaps_left_out().items():
+        yield f"{name} is left out: {', '.join(slots)} {'is' if len(slots) == 1 else 'are'} not given"
+    if draft.centres_unstated:
+        names = ", ".join(draft.centres_unstated)
+        yield f"cpk stands alone for {names}: taken as centred with cp = cpk, the true centre is unstated"

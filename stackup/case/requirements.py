@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from stackup.case.chains import Chain
 from stackup.case.draft import Draft, judge_name
+from stackup.case.faults import listed
 from stackup.case.scanner import Path
 from stackup.case.schema import RequirementEntry
 from stackup.chain.model import Allowance, Requirement
@@ -40,7 +41,7 @@ def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
     built_in = [item.name for item in draft.kind.gaps if item.name not in missing]
     gaps = list(dict.fromkeys([*built_in, *draft.named("chains")]))
     if gap not in gaps:
-        there = ", ".join(gaps) or "none: write a chain first"
+        there = listed(gaps, "none: write a chain first")
         draft.faults.add(
             path, f"no gap called {gap}", f"a gap of this case: {there}", near=nearest(gap, gaps)
         )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_right
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 #: ``("dimensions", "pin_diameter", "tolerance", 1)``: names of keys and indices of arrays
@@ -109,10 +110,8 @@ def scan(text: str) -> Places:
         TooDeep: brackets or a dotted key deeper than :data:`DEEPEST`.
     """
     scanner = _Scanner(text)
-    try:
+    with suppress(_Lost):
         scanner.document()
-    except _Lost:
-        pass
     return scanner.places
 
 

@@ -2,7 +2,6 @@
 
 What one key allows stands here; what several keys or names allow together is judged in
 :mod:`stackup.case.dimensions`, :mod:`stackup.case.chains` and :mod:`stackup.case.requirements`.
-Types are strict: true is no number, and neither infinity nor "not a number" is one.
 """
 
 from __future__ import annotations
@@ -10,72 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import Discriminator, Field, Tag
 
 from stackup.cage import KINDS
-from stackup.errors import nearest
-
-#: A name of a dimension, chain or requirement.
-NAME = r"[a-z][a-z0-9_]*"
-#: No number of a case file is larger than this in magnitude; no text is longer than 2 000 characters.
-LARGEST, LONGEST = 1e12, 2000
-#: The keys of which a dimension has exactly one.
-FORMS = ("nominal", "zone", "limit", "values")
-
-Number = Annotated[float, Field(ge=-LARGEST, le=LARGEST)]
-Positive = Annotated[float, Field(gt=0, le=LARGEST)]
-NotNegative = Annotated[float, Field(ge=0, le=LARGEST)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Text = Annotated[str, Field(min_length=1, max_length=LONGEST)]
-Pair = Annotated[list[Number], Field(min_length=2, max_length=2)]
-
-
-class Table(BaseModel):
-    """A table of the case file: no other keys, no silent conversions, never changed after reading."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
-    #: what the table is, in the words of a fault
-    what: ClassVar[str] = "the case file"
-
-
-def is_law(value: Any) -> bool:
-    """Return whether ``value`` is a law made in Python, which counts as a shape."""
-    return all(hasattr(value, part) for part in ("mean", "moments", "quantile"))
-
-
-def word_of(*words: str, laws: bool = False) -> Any:
-    """Return a validator that accepts only ``words``, and with ``laws`` any law made in Python."""
-
-    def judge(value: Any) -> Any:
-        if (laws and is_law(value)) or (isinstance(value, str) and value in words):
-            return value
-        near = nearest(value, words) if isinstance(value, str) else None
-        raise PydanticCustomError("word", "one of the words", {"words": list(words), "near": near})
-
-    return BeforeValidator(judge)
-
-
-def _shape(*words: str) -> Any:
-    """Return the type of ``shape``: one of ``words``, or a law made in Python."""
-    return Annotated[Any, word_of(*words, laws=True), WithJsonSchema({"enum": list(words)})]
-
-
-def _type_of(value: Any) -> str:
-    """Return the tag of a union whose members differ by type; tags stand in angle brackets."""
-    if isinstance(value, str):
-        return "<text>"
-    if not isinstance(value, list):
-        return "<number>"
-    return "<pairs>" if value and isinstance(value[0], list) else "<list>"
-
-
-def _type_of_tolerance(value: Any) -> str:
-    return "<list>" if isinstance(value, list) else _type_of(value)
-
-
-def _type_of_values(value: Any) -> str:
-    return _type_of(value) if isinstance(value, str | list) else "<list>"
+from stackup.case.values import (
+    FORMS,
+    LONGEST,
+    NotNegative,
+    Number,
+    OneOf,
+    Pair,
+    Positive,
+    Share,
+    Steps,
+    Table,
+    Text,
+    Tolerance,
+    Values,
+)
 
 
 def _type_of_cost(value: Any) -> str:
@@ -86,22 +37,6 @@ def _type_of_cost(value: Any) -> str:
 def _type_of_entry(value: Any) -> str | None:
     form = form_of(value)
     return f"<{form}>" if form else None
-
-
-Tolerance = Annotated[
-    Annotated[NotNegative, Tag("<number>")] | Annotated[Pair, Tag("<list>")] | Annotated[Text, Tag("<text>")],
-    Discriminator(_type_of_tolerance),
-]
-Values = Annotated[
-    Annotated[Text, Tag("<text>")]
-    | Annotated[list[Number], Tag("<list>")]
-    | Annotated[list[Pair], Tag("<pairs>")],
-    Discriminator(_type_of_values),
-]
-Steps = Annotated[
-    Annotated[Literal["IT", "R5", "R10", "R20"], Tag("<text>")] | Annotated[Positive, Tag("<number>")],
-    Discriminator(_type_of),
-]
 
 
 class SizeHarmonic(Table):
@@ -142,16 +77,18 @@ class Process(Table):
     )
 
 
-_SIZE_SHAPE = _shape("normal", "uniform", "triangular", "trapezoid", "beta", "measured")
-_ONE_SIDED_SHAPE = _shape("rayleigh", "half-normal", "lognormal", "uniform", "measured")
-_ZONE_SHAPE = _shape("normal", "uniform", "measured")
+_SIZE_SHAPES = OneOf(("normal", "uniform", "triangular", "trapezoid", "beta", "measured"), laws=True)
+_ONE_SIDED_SHAPES = OneOf(("rayleigh", "half-normal", "lognormal", "uniform", "measured"), laws=True)
+_ZONE_SHAPES = OneOf(("normal", "uniform", "measured"), laws=True)
 
 
 class SizeProcess(Process):
     """How the values of a size come out."""
 
     what: ClassVar[str] = "the process of a size"
-    shape: _SIZE_SHAPE = Field(default=None, description="Shape of the distribution (default normal).")
+    shape: Annotated[Any, _SIZE_SHAPES] = Field(
+        default=None, description="Shape of the distribution (default normal)."
+    )
     cpk: Positive | None = Field(
         default=None, description="Capability of the centre; alone: cp = cpk, centred."
     )
@@ -175,7 +112,9 @@ class ZoneProcess(Process):
     """How the points of a zone come out."""
 
     what: ClassVar[str] = "the process of a zone"
-    shape: _ZONE_SHAPE = Field(default=None, description="Shape of the distribution (default normal).")
+    shape: Annotated[Any, _ZONE_SHAPES] = Field(
+        default=None, description="Shape of the distribution (default normal)."
+    )
     offset: Pair | None = Field(default=None, description="Mean: [r, t] of a pocket, [x, y] of a cage, mm.")
     measure: Literal["diameter"] | None = Field(
         default=None, description="One measured column holds position diameters."
@@ -190,7 +129,9 @@ class OneSidedProcess(Process):
     """How the values of a runout or a form error come out."""
 
     what: ClassVar[str] = "the process of a one-sided dimension"
-    shape: _ONE_SIDED_SHAPE = Field(default=None, description="Shape of the distribution (default rayleigh).")
+    shape: Annotated[Any, _ONE_SIDED_SHAPES] = Field(
+        default=None, description="Shape of the distribution (default rayleigh)."
+    )
     sigma: Positive | None = Field(
         default=None, description="Standard deviation of the logarithm of a lognormal."
     )
@@ -200,8 +141,8 @@ class ReciprocalCost(Table):
     """Cost of a part: fixed + rate/t^power, t the half-width."""
 
     what: ClassVar[str] = "a reciprocal cost"
-    model: Annotated[str, word_of("reciprocal", "exponential"), WithJsonSchema({"const": "reciprocal"})] = (
-        Field(description="fixed + rate/t^power")
+    model: Annotated[str, OneOf(("reciprocal", "exponential"), shown=("reciprocal",))] = Field(
+        description="fixed + rate/t^power"
     )
     fixed: NotNegative = Field(description="Cost without any tolerance.")
     rate: NotNegative = Field(description="Cost times half-width^power.")
@@ -347,7 +288,7 @@ class CageEntry(Table):
     """The cage: which gaps there are."""
 
     what: ClassVar[str] = "[cage]"
-    kind: Annotated[str, word_of(*KINDS), WithJsonSchema({"enum": list(KINDS)})] = Field(
+    kind: Annotated[str, OneOf(tuple(KINDS))] = Field(
         description="Kind of cage; none: chains of your own only, one pocket."
     )
     rollers: int | None = Field(default=None, ge=3, le=500, description="Rollers in one row.")

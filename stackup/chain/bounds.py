@@ -16,7 +16,7 @@ a derivative at the kink.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -81,13 +81,15 @@ class Boxes:
 
     ``low``/``high`` (nodes, nbox) narrow a node's interval; ``sector`` (2, nodes, nbox) the direction of a
     length's vector in rad; ``choice`` (nodes, nbox) the argument that a least or greatest equals (−1: open);
-    ``origin`` (nbox,) the column of the ground.
+    ``share`` (nodes, nbox) the weight of the first argument of a least or greatest, or the slope of a magnitude,
+    where any weight gives a bound (NaN: by the reference); ``origin`` (nbox,) the column of the ground.
     """
 
     low: Array
     high: Array
     sector: Array
     choice: Array
+    share: Array
     origin: Array
 
     @classmethod
@@ -100,23 +102,29 @@ class Boxes:
             np.full((nodes, count), np.inf),
             sector,
             np.full((nodes, count), -1, dtype=np.int8),
+            np.full((nodes, count), np.nan),
             np.arange(count),
         )
 
     def take(self, which: Array) -> Boxes:
         """Return some of the boxes (copied)."""
         return Boxes(
-            self.low[:, which], self.high[:, which], self.sector[:, :, which], self.choice[:, which], self.origin[which]
+            self.low[:, which],
+            self.high[:, which],
+            self.sector[:, :, which],
+            self.choice[:, which],
+            self.share[:, which],
+            self.origin[which],
         )
 
-    def join(self, other: Boxes) -> Boxes:
-        """Return both sets of boxes as one."""
+    @staticmethod
+    def join(parts: Sequence[Boxes]) -> Boxes:
+        """Return several sets of boxes as one."""
         return Boxes(
-            np.concatenate((self.low, other.low), axis=1),
-            np.concatenate((self.high, other.high), axis=1),
-            np.concatenate((self.sector, other.sector), axis=2),
-            np.concatenate((self.choice, other.choice), axis=1),
-            np.concatenate((self.origin, other.origin)),
+            *(
+                np.concatenate([getattr(part, name) for part in parts], axis=-1)
+                for name in ("low", "high", "sector", "choice", "share", "origin")
+            )
         )
 
 
@@ -130,9 +138,11 @@ class Result:
     values: list[Array]
     loss: Array
     empty: Array
+    lines: list[Array] = field(default_factory=list)
     low: list[Array] = field(default_factory=list)
     high: list[Array] = field(default_factory=list)
     weights: dict[int, Array] = field(default_factory=dict)
+    linear: Array | None = None
 
 
 class Bounder:
@@ -155,10 +165,11 @@ class Bounder:
         values = self.values(point, here.angles)
         loss = lines.losses(values)
         found = self.sign * values[self.root]
+        linear = bound
         bound = np.maximum(bound, low[self.root] if self.sign > 0 else -high[self.root])
         bound = np.where(empty, np.inf, bound)
         weights = {index: line[0] for index, line in lines.lines.items()}
-        return Result(bound, point, found, values, loss, empty, low, high, weights)
+        return Result(bound, point, found, values, loss, empty, lines.values_at(values), low, high, weights, linear)
 
     def values(self, point: Mapping[str, Array], angles: Mapping[str, Array]) -> list[Array]:
         """Return the value of every node at points (nbox,)."""
@@ -372,6 +383,19 @@ class _Lines:
             loss[index] = weight * (values[index] - line)
         return loss
 
+    def values_at(self, values: list[Array]) -> list[Array]:
+        """Return the value that the linear functions give every node at the point."""
+        found: list[Array] = []
+        for index, node in enumerate(self.owner.program.nodes):
+            if index in self.lines:
+                _, slope, offset = self.lines[index]
+                found.append(sum((s * found[a] for a, s in zip(node.args, slope, strict=True)), offset))
+            elif node.op in ("add", "sub", "neg") and self.coefficients[index] is not None:
+                found.append(value(node.op, [found[a] for a in node.args]))
+            else:
+                found.append(values[index])
+        return found
+
     def _shift(self, amount: Array) -> None:
         self.bias = self.bias + amount
         self.size = self.size + np.abs(amount)
@@ -399,6 +423,12 @@ class _Lines:
         middle = 0.5 * (lo + hi) if self.reference is None else self.reference[index]
         return np.clip(middle, lo, hi)
 
+    def _anywhere(self, index: int) -> Array:
+        """Return the reference value of a node, inside the box or not: where a function is convex everywhere."""
+        if self.reference is None:
+            return self._at(index)
+        return np.full_like(self.bias, self.reference[index])
+
     def _line(self, index: int, op: str, weight: Array) -> tuple[tuple[Array, ...], Array]:
         """Return slopes and offset of a line below the node where ``weight`` > 0, above it elsewhere."""
         args = self.owner.program.nodes[index].args
@@ -417,15 +447,15 @@ class _Lines:
         if op in ("sqrt", "log", "power"):
             lo, hi = np.maximum(lo, 0.0), np.maximum(hi, 0.0)
         bend = _convexity(op, lo, hi, power)
-        at = np.clip(self._at(arg), lo, hi)
+        at = self._anywhere(arg) if op in ("square", "exp", "magnitude") else np.clip(self._at(arg), lo, hi)
         if op in ("sqrt", "log", "power"):
             at = np.maximum(at, 1e-6 * np.maximum(hi, 1e-12))
         with np.errstate(all="ignore"):
             y = value(op, [at], power)
             tangent = np.broadcast_to(slopes(op, [at], y, power)[0], np.shape(at))
             if op == "magnitude":
-                chosen = np.array([-1.0, 1.0, 0.0])[self.boxes.choice[index]]
-                tangent = np.where(self.boxes.choice[index] < 0, tangent, chosen)
+                share = self.boxes.share[index]
+                tangent = np.where(np.isnan(share), tangent, share)
                 tangent = np.where(lo >= 0, 1.0, np.where(hi <= 0, -1.0, tangent))
                 y = tangent * at
             left, right = value(op, [lo], power), value(op, [hi], power)
@@ -487,22 +517,27 @@ class _Lines:
         against = (weight < 0) if op == "greatest" else (weight > 0)
         above = self.low[a] >= self.high[b], self.low[b] >= self.high[a]
         first, second = above if op == "greatest" else above[::-1]
+        sign = 1.0 if op == "greatest" else -1.0
         leads = self._at(a) >= self._at(b) if op == "greatest" else self._at(a) <= self._at(b)
-        ours = np.where(choice >= 0, choice, np.where(leads, 0, 1))
-        pick = np.where(first, 0, np.where(second, 1, np.where(against, choice, ours)))
-        edge = np.maximum(self.high[a], self.high[b]) if op == "greatest" else np.minimum(self.low[a], self.low[b])
-        half = pick == 2
-        one = np.where(pick == 0, 1.0, np.where(half, 0.5, 0.0))
-        two = np.where(pick == 1, 1.0, np.where(half, 0.5, 0.0))
-        return (one, two), np.where(pick == -1, edge, 0.0)
+        share = self.boxes.share[index]
+        ours = np.where(np.isnan(share), np.where(leads, 1.0, 0.0), share)
+        still = against & (choice == -1) & ~first & ~second
+        one = np.where(first, 1.0, np.where(second, 0.0, np.where(against, 1.0 - choice, ours)))
+        # open and against us: b + greatest(a − b, 0) by the secant of the ramp over the interval of a − b
+        least, most = self.low[a] - self.high[b], self.high[a] - self.low[b]
+        if op == "least":
+            least, most = -most, -least
+        rise = most / np.maximum(most - least, _TINY)
+        one = np.where(still, rise, one)
+        return (one, 1.0 - one), np.where(still, -sign * rise * least, 0.0)
 
     def _length_line(self, index: int, args: tuple[int, ...], weight: Array) -> tuple[tuple[Array, ...], Array]:
         """Bound a length: from below by any direction; from above by its sector, or by the corners of its box."""
         a, b = args
-        a0, b0 = self._at(a), self._at(b)
+        a0, b0 = self._anywhere(a), self._anywhere(b)
         size = np.sqrt(a0 * a0 + b0 * b0)
         inverse = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-12)
-        below = self._touching(index, a0 * inverse, b0 * inverse)
+        below = (a0 * inverse, b0 * inverse)
         lift, tangent = self._corner_lift(a, b)
         start, end = self.boxes.sector[0, index], self.boxes.sector[1, index]
         half = 0.5 * (end - start)
@@ -519,14 +554,6 @@ class _Lines:
         with_us = weight > 0
         slope = tuple(np.where(with_us, s, o) for s, o in zip(below, over, strict=True))
         return slope, np.where(with_us, 0.0, above_offset)
-
-    def _touching(self, index: int, toward_a: Array, toward_b: Array) -> tuple[Array, Array]:
-        """Return the direction in which a length is bounded from below: the reference's, one axis, or none."""
-        choice = self.boxes.choice[index]
-        along = np.where(toward_a < 0, -1.0, 1.0), np.where(toward_b < 0, -1.0, 1.0)
-        a = np.where(choice <= 0, toward_a, np.where(choice == 1, along[0], 0.0))
-        b = np.where(choice <= 0, toward_b, np.where(choice == 2, along[1], 0.0))
-        return a, b
 
     def _corner_lift(self, a: int, b: int) -> tuple[Array, tuple[Array, Array]]:
         """Return how far the tangent at the middle must be lifted to lie above the length, and its slopes.

@@ -1,5 +1,6 @@
-"""What a dimension is: sizes, zones and one-sided values, their regions and their laws (model.md, section 2)."""
+"""What a dimension is: sizes, zones and one-sided values, their regions and their laws."""
 
+from stackup.dimension.asbuilt import MeasuredSize, MeasuredZone
 from stackup.dimension.kinds import Bonus, Dimension, OneSided, Size, Zone
 from stackup.dimension.law import Law
 from stackup.dimension.process import Harmonic, Measured, Process
@@ -16,6 +17,8 @@ __all__ = [
     "Interval",
     "Law",
     "Measured",
+    "MeasuredSize",
+    "MeasuredZone",
     "OneSided",
     "Process",
     "Region",

@@ -14,7 +14,7 @@ import numpy as np
 
 from stackup.dimension.numeric import Moments, Rule, double_exponential, special
 from stackup.dimension.region import Array
-from stackup.dimension.shape import Shape
+from stackup.dimension.shape import Shape, to_uniform
 from stackup.dimension.tables import Scratch
 
 
@@ -51,7 +51,7 @@ class Uniform(Shape):
 
     def score(self, out: Array, scratch: Scratch) -> None:
         """Return 2Φ(z) − 1 in place."""
-        special().ndtr(out, out=out)
+        to_uniform(out, scratch)
         self.spread(out, scratch)
 
 
@@ -85,9 +85,9 @@ class UniformFromZero(Shape):
     def spread(self, out: Array, scratch: Scratch) -> None:
         """Leave the uniform numbers as they are."""
 
-    def score(self, out: Array, scratch: Scratch) -> None:  # noqa: ARG002
+    def score(self, out: Array, scratch: Scratch) -> None:
         """Return Φ(z) in place."""
-        special().ndtr(out, out=out)
+        to_uniform(out, scratch)
 
 
 @dataclass(frozen=True)
@@ -131,16 +131,17 @@ class Triangular(Shape):
         A uniform law shrunk towards m by √u₁ has a density that falls linearly from m to both ends:
         ∫ₓ 2x/y² dy = 2(1 − x).
         """
+        other = scratch[0]
         rng.random(out=out)
-        rng.random(out=scratch[0])
+        rng.random(out=other)
         if self.mode == 0.0:
-            out += scratch[0]
+            out += other
             out -= 1.0
             return
         np.sqrt(out, out=out)
-        scratch[0] *= 2.0
-        scratch[0] -= 1.0 + self.mode
-        out *= scratch[0]
+        other *= 2.0
+        other -= 1.0 + self.mode
+        out *= other
         out += self.mode
 
 
@@ -183,11 +184,12 @@ class Trapezoid(Shape):
 
     def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:
         """Fill ``out`` with (1 + k)u₁ + (1 − k)u₂ − 1."""
+        other = scratch[0]
         rng.random(out=out)
-        rng.random(out=scratch[0])
+        rng.random(out=other)
         out *= 1.0 + self.flat
-        scratch[0] *= 1.0 - self.flat
-        out += scratch[0]
+        other *= 1.0 - self.flat
+        out += other
         out -= 1.0
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from stackup.dimension.law import Law
 from stackup.dimension.measured import column
 from stackup.dimension.numeric import gauss_legendre
+from stackup.dimension.offset import OffsetZone
 from stackup.dimension.pairs import ResampledPairs, SmoothedPairs
 from stackup.dimension.process import Process
 from stackup.dimension.radial import MeasuredRadius, NormalRadius, Radius, UniformRadius
@@ -23,7 +24,7 @@ from stackup.dimension.scalar import Constant, ScalarLaw
 from stackup.dimension.shape import Shape
 from stackup.dimension.shapes import absolute_shape, judge_keys, scalar_shape, spelling
 from stackup.dimension.unbounded import RADIUS_INSIDE
-from stackup.dimension.zones import NormalZone, OffsetZone, RadialZone, ZoneLaw
+from stackup.dimension.zones import About, NormalZone, RadialZone, is_centred
 from stackup.errors import ValueFault
 
 if TYPE_CHECKING:
@@ -48,11 +49,13 @@ def judge_size(process: Process) -> None:
 
 def judge_one_sided(process: Process) -> None:
     """Raise ValueFault for what the process of a one-sided value cannot state."""
-    _refuse(process, ("offset", "shift", "cpk", "toward"), "nothing: a one-sided value has no centre to move")
+    _refuse(process, ("offset", "shift", "cpk", "toward"), "nothing: it has no centre that moves")
     _refuse(process, ("pattern", "drift"), "only sizes and zones have a pattern round the ring")
     _judge_scalar("one-sided", process)
     if process.measured is not None and process.measured.values.min() < 0:
-        raise ValueFault("data", f"{process.measured.values.min():g}", "numbers of 0 or more: it is one-sided")
+        raise ValueFault(
+            "data", f"{process.measured.values.min():g}", "numbers of 0 or more: it is one-sided"
+        )
 
 
 def judge_zone(process: Process, lot_share: float) -> None:
@@ -69,7 +72,9 @@ def judge_zone(process: Process, lot_share: float) -> None:
     if process.measured.values.ndim == 1 and not process.measured.diameter:
         raise ValueFault("data", "one column", "two columns, or one of position diameters")
     if lot_share:
-        raise ValueFault("lot_share", f"{lot_share:g} of a measured zone", "none: measured rows have no scores")
+        raise ValueFault(
+            "lot_share", f"{lot_share:g} of a measured zone", "none: measured rows have no scores"
+        )
 
 
 def _refuse(process: Process, keys: tuple[str, ...], allowed: str) -> None:
@@ -88,7 +93,7 @@ def _judge_scalar(kind: str, process: Process) -> None:
 
 
 def _judge_absolute(process: Process) -> None:
-    _refuse(process, STANDARD_KEYS, "nothing beside a measured column or a law of the value itself")
+    _refuse(process, STANDARD_KEYS, "nothing beside data or a law of the value itself")
     if process.measured is not None and process.shape not in (None, "measured"):
         raise ValueFault("shape", str(process.shape), 'no shape beside measured values, or "measured"')
 
@@ -108,18 +113,22 @@ def size_law(size: Size) -> Law:
     low, high = size.limits
     shape, place, scale, anchor = _size_parts(size)
     fixed = None if isinstance(place, np.ndarray) else float(place)
-    if isinstance(size.region, Classes) and scale > 0 and high > low and fixed is not None:
+    if isinstance(size.region, Classes) and high > low and fixed is not None:
         edges = [(edge - fixed) / scale for edge in size.region.edges]
         return SortedLaw(_kept(shape, edges[0], edges[-1]), fixed, scale, edges, anchor)
     if not process_cuts(size):
-        return ScalarLaw(shape, place, scale, size.scope, size.lot_share, anchor)
+        return ScalarLaw(shape, place, scale, size.scope, share=size.lot_share, anchor=anchor)
     if fixed is not None:
         cut = _kept(shape, (low - fixed) / scale, (high - fixed) / scale)
-        return ScalarLaw(cut, fixed, scale, size.scope, size.lot_share, anchor)
-    return RingLaw([
-        ScalarLaw(_kept(shape, (low - p) / scale, (high - p) / scale), p, scale, size.scope, size.lot_share, a)
-        for p, a in _rows(place, anchor)
-    ])  # fmt: skip
+        return ScalarLaw(cut, fixed, scale, size.scope, share=size.lot_share, anchor=anchor)
+    return RingLaw([_of_pocket(size, (shape, p, scale, a)) for p, a in _rows(place, anchor)])
+
+
+def _of_pocket(size: Size, parts: tuple[Shape, float, float, float | None]) -> ScalarLaw:
+    """Return the law of one pocket, cut to the drawing."""
+    shape, place, scale, anchor = parts
+    cut = _kept(shape, *((limit - place) / scale for limit in size.limits))
+    return ScalarLaw(cut, place, scale, size.scope, share=size.lot_share, anchor=anchor)
 
 
 def process_cuts(size: Size) -> bool:
@@ -160,14 +169,16 @@ def one_sided_law(dimension: OneSided) -> Law:
         scale, anchor = limit / process.cp / standard.reach if limit > 0 else 1.0, 0.0
     if process.inspected:
         shape = _kept(shape, 0.0, limit / scale)
-    return ScalarLaw(shape, 0.0, scale, dimension.scope, dimension.lot_share, anchor)
+    return ScalarLaw(shape, 0.0, scale, dimension.scope, share=dimension.lot_share, anchor=anchor)
 
 
 def _kept(shape: Shape, low: float, high: float) -> Shape:
     """Return what inspection leaves; raises ValueFault where that is next to nothing."""
     cut, share = _cut(shape, low, high)
     if not share >= LEAST_KEPT:
-        raise ValueFault("inspected", f"a share of {share:.1e} inside the drawing", f"at least {LEAST_KEPT:g}")
+        raise ValueFault(
+            "inspected", f"a share of {share:.1e} inside the drawing", f"at least {LEAST_KEPT:g}"
+        )
     return cut
 
 
@@ -189,14 +200,13 @@ def zone_law(zone: Zone) -> Law:
     if radius is None:
         return _still(zone, means, disc)
     if isinstance(radius, NormalRadius) and disc is None:
-        return NormalZone(radius.sigma, means, zone.scope, zone.lot_share)
-    moves = process.measured is None
-    if disc is None or not np.any(means):
-        law: ZoneLaw = RadialZone(radius, means, zone.scope, zone.lot_share, moves, disc, _limits(zone))
-        return law
-    offset = OffsetZone(radius, means, zone.scope, zone.lot_share, moves, disc, _limits(zone))
-    _judge_kept(offset.kept, LEAST_KEPT)
-    return offset
+        return NormalZone(radius.sigma, About(means, zone.scope, zone.lot_share))
+    about = About(means, zone.scope, zone.lot_share, moves=process.measured is None)
+    if disc is None or is_centred(means):
+        return RadialZone(radius, about, disc, _limits(zone))
+    law = OffsetZone(radius, about, disc, _limits(zone))
+    _judge_kept(law.kept, LEAST_KEPT)
+    return law
 
 
 def _radius(zone: Zone) -> Radius | None:
@@ -208,19 +218,23 @@ def _radius(zone: Zone) -> Radius | None:
     width = zone.half_width / process.cp
     if width == 0.0:
         return None
-    return UniformRadius(width) if spelling("zone", process) == "uniform" else NormalRadius(width / RADIUS_INSIDE)
+    return (
+        UniformRadius(width)
+        if spelling("zone", process) == "uniform"
+        else NormalRadius(width / RADIUS_INSIDE)
+    )
 
 
 def _still(zone: Zone, means: tuple[Column, Column], disc: Disc | None) -> Law:
-    if disc is not None and disc.growth is None and np.any(means):
+    if disc is not None and disc.growth is None and not is_centred(means):
         raise ValueFault("inspected", "an offset in a zone of nothing", "a zone that the process can hold")
-    return NormalZone(0.0, means, zone.scope, zone.lot_share)
+    return NormalZone(0.0, About(means, zone.scope, zone.lot_share))
 
 
 def _pairs(zone: Zone, values: Array, means: tuple[Column, Column], disc: Disc | None) -> Law:
     assert zone.process.measured is not None  # noqa: S101 - the caller looked
     made = ResampledPairs if zone.process.measured.how == "resampled" else SmoothedPairs
-    law = made(values, means, zone.scope, disc)
+    law = made(values, About(means, zone.scope, moves=False), disc, _limits(zone))
     _judge_kept(law.kept, LEAST_KEPT_ROWS)
     return law
 
@@ -234,7 +248,7 @@ def _limits(zone: Zone) -> tuple[tuple[float, float], ...]:
     """Return radii and weights over which the moments of an inspected zone are averaged."""
     if zone.bonus is None or zone.bonus.size is None or not zone.process.inspected:
         return ()
-    nodes, weights = gauss_legendre(8)
+    nodes, weights = gauss_legendre(24)
     values = zone.bonus.size.law.quantile(0.5 * (nodes + 1))
     radii = zone.half_width + zone.bonus.growth.of(values)
     return tuple(zip(np.asarray(radii).tolist(), (0.5 * weights).tolist(), strict=True))

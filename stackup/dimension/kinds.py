@@ -10,13 +10,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar, Protocol
 
-import numpy as np
-
 from stackup.dimension import build
 from stackup.dimension.check import SCOPES, finite, not_negative, one_of, positive, whole, within
 from stackup.dimension.law import Law
 from stackup.dimension.process import Process
-from stackup.dimension.region import Array, Classes, Column, Disc, Growth, Interval, Region, sorting_classes
+from stackup.dimension.region import Classes, Column, Disc, Growth, Interval, Region, sorting_classes
 from stackup.errors import ValueFault
 
 FEATURES = ("hole", "shaft")
@@ -120,7 +118,7 @@ class Size:
     """
 
     name: str
-    nominal: NominalField = NominalField()  # noqa: RUF009 - a descriptor, not a default
+    nominal: NominalField = NominalField()
     lower: float = 0.0
     upper: float = 0.0
     scope: str = "pocket"
@@ -139,18 +137,20 @@ class Size:
         """Judge labels, limits, sorting and process."""
         _judge_labels(self)
         if finite("tolerance", self.lower) > finite("tolerance", self.upper):
-            raise ValueFault("tolerance", f"[{self.lower:g}, {self.upper:g}]", "lower deviation first: lower ≤ upper")
+            raise ValueFault("tolerance", f"[{self.lower:g}, {self.upper:g}]", "the lower deviation first")
         if self.feature is not None:
             one_of("feature", self.feature, FEATURES)
         self._judge_sorting()
         build.judge_size(self.process)
+        if self.process.inspected or self.sorted_to is not None:
+            _ = self.law  # raises where next to nothing is left
 
     def _judge_sorting(self) -> None:
         if self.sorted_to is None:
             return
         positive("sorted_to", self.sorted_to)
         if self.lot_share:
-            raise ValueFault("sorted_to", f"{self.sorted_to:g} beside lot_share {self.lot_share:g}", "one of them")
+            raise ValueFault("sorted_to", f"{self.sorted_to:g} beside lot_share", "one of them")
         if self.process.moves_round:
             raise ValueFault("sorted_to", f"{self.sorted_to:g} beside pattern or drift", "one of them")
         sorting_classes(self.lower, self.upper, self.sorted_to)
@@ -245,11 +245,13 @@ class Zone:
         _judge_labels(self)
         not_negative("zone", self.diameter)
         build.judge_zone(self.process, self.lot_share)
+        if self.process.inspected:
+            _ = self.law  # raises where next to nothing is left
 
     @property
     def components(self) -> tuple[str, ...]:
         """Return (name.r, name.t) at scope pocket, (name.x, name.y) at scope cage."""
-        return _parts(self.name, self.scope)
+        return parts_of(self.name, self.scope)
 
     @property
     def nominal(self) -> tuple[Column, ...]:
@@ -302,6 +304,8 @@ class OneSided:
         _judge_labels(self)
         not_negative("limit", self.limit)
         build.judge_one_sided(self.process)
+        if self.process.inspected:
+            _ = self.law  # raises where next to nothing is left
 
     @property
     def components(self) -> tuple[str, ...]:
@@ -334,6 +338,7 @@ class OneSided:
         return build.one_sided_law(self)
 
 
-def _parts(name: str, scope: str) -> tuple[str, ...]:
+def parts_of(name: str, scope: str) -> tuple[str, ...]:
+    """Return the names of a zone's parts: r, t in the pocket's axes, x, y in the ring's."""
     axes = "rt" if scope == "pocket" else "xy"
     return tuple(f"{name}.{axis}" for axis in axes)

@@ -66,7 +66,11 @@ class Law(Protocol):
         """False where the process does not follow the tolerance (measured, as built)."""
 
     def sample(
-        self, rng: np.random.Generator, out: tuple[Array, ...], scratch: Scratch, departure: Array | None = None
+        self,
+        rng: np.random.Generator,
+        out: tuple[Array, ...],
+        scratch: Scratch,
+        departure: Array | None = None,
     ) -> None:
         """Fill ``out``, one C-contiguous array (Z, n) or (1, n) per component, from ``rng`` alone.
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from stackup.dimension.numeric import ORDERS, Moments, Rule, legendre_pieces, special
 from stackup.dimension.region import Array
-from stackup.dimension.shape import LEAST_U, MOST_U, Shape
+from stackup.dimension.shape import LEAST_U, MOST_U, Shape, to_uniform
 from stackup.dimension.tables import Scratch, Table
 from stackup.errors import ValueFault
 
@@ -27,13 +27,18 @@ class Steps(Shape):
 
     def piece(self, low: float, high: float) -> Rule:
         """Return Gauss rules in the fraction u, on the pieces between ``_breaks``."""
-        first, last = (float(self.cdf(np.array([x]))[0]) for x in (max(low, self.low), min(high, self.high)))
+        ends = np.array([max(low, self.low)]), np.array([min(high, self.high)])
+        first, last = float(self.below(ends[0])[0]), float(self.cdf(ends[1])[0])
         if last <= first:
             return np.array([low]), np.zeros(1)
         breaks = self._breaks()
         inner = breaks[(breaks > first) & (breaks < last)]
         nodes, weights = legendre_pieces([first, *inner, last], self.nodes)
         return self.quantile(nodes), weights
+
+    def below(self, x: Array) -> Array:
+        """Return the fraction below ``x``."""
+        return self.cdf(np.nextafter(x, -np.inf))
 
     def _breaks(self) -> Array:
         ends = np.array([1e-12, 1e-9, 1e-7, 1e-5, 1e-4, 1e-3, 1e-2, 0.05])
@@ -61,14 +66,16 @@ class Smoothed(Steps):
         inside = np.interp(u, self._fractions, self.values)
         n, normal = len(self.values), self.centre + self.scatter * special().ndtri(u)
         low = np.where(u < 0.5 / n, np.minimum(inside, normal), inside)
-        return np.maximum(np.where(u > 1 - 0.5 / n, np.maximum(low, normal), low), self.floor)
+        both = np.where(u > 1 - 0.5 / n, np.maximum(low, normal), low)
+        return np.asarray(np.maximum(both, self.floor))
 
     def cdf(self, x: Array) -> Array:
         """Return the fraction at or below ``x``: the inverse of the quantile function."""
         x = np.asarray(x, dtype=float)
         normal, n = self._normal_cdf(x), len(self.values)
         inside = 0.5 / n + self._counted(x) / n
-        outside = np.where(x < self.values[0], np.minimum(normal, 0.5 / n), np.maximum(normal, 1 - 0.5 / n))
+        ends = np.minimum(normal, 0.5 / n), np.maximum(normal, 1 - 0.5 / n)
+        outside = np.where(x < self.values[0], *ends)
         result = np.where((x < self.values[0]) | (x >= self.values[-1]), outside, inside)
         return np.where(x < self.floor, 0.0, result)
 
@@ -82,7 +89,8 @@ class Smoothed(Steps):
         right = np.clip(np.searchsorted(self.values, x, side="right"), 1, len(self.values) - 1)
         left = self.values[right - 1]
         step = self.values[right] - left
-        return right - 1 + np.clip((x - left) / np.where(step > 0, step, 1.0), 0.0, 1.0)
+        share = np.clip((x - left) / np.where(step > 0, step, 1.0), 0.0, 1.0)
+        return np.asarray(right - 1 + share)
 
     @property
     def _fractions(self) -> Array:
@@ -102,7 +110,7 @@ class Smoothed(Steps):
 
     def score(self, out: Array, scratch: Scratch) -> None:
         """Turn normal scores into values, through their fractions."""
-        special().ndtr(out, out=out)
+        to_uniform(out, scratch)
         self._quantiles.apply(out, scratch)
 
 
@@ -117,7 +125,8 @@ class Resampled(Steps):
     def quantile(self, u: Array) -> Array:
         """Return the value at row ⌊u·n⌋ of the sorted column."""
         n = len(self.values)
-        return self.values[np.clip(np.floor(np.asarray(u) * n).astype(int), 0, n - 1)]
+        rows = np.floor(np.asarray(u) * n).astype(int)
+        return np.asarray(self.values[np.clip(rows, 0, n - 1)])
 
     def cdf(self, x: Array) -> Array:
         """Return the fraction of rows at or below ``x``."""
@@ -126,7 +135,9 @@ class Resampled(Steps):
     def piece(self, low: float, high: float) -> Rule:
         """Return the rows in [low, high], with weight 1/n."""
         rows = self._rows(low, high)
-        return (rows, np.full(len(rows), 1 / len(self.values))) if len(rows) else (np.array([low]), np.zeros(1))
+        return (
+            (rows, np.full(len(rows), 1 / len(self.values))) if len(rows) else (np.array([low]), np.zeros(1))
+        )
 
     def _rows(self, low: float, high: float) -> Array:
         return self.values[(self.values >= low) & (self.values <= high)]
@@ -141,7 +152,7 @@ class Resampled(Steps):
 
     def score(self, out: Array, scratch: Scratch) -> None:
         """Turn normal scores into rows, through their fractions."""
-        special().ndtr(out, out=out)
+        to_uniform(out, scratch)
         self._quantiles.apply(out, scratch)
 
 
@@ -156,8 +167,15 @@ class Given(Steps):
         self.law = law
         ends = np.asarray(law.quantile(np.array([LEAST_U, 0.5, MOST_U])), dtype=float)
         known = [float(m) for m in np.atleast_1d(law.moments)][: len(ORDERS)]
-        if not math.isfinite(float(law.mean)) or not known or not known[0] >= 0 or not (np.diff(ends) >= 0).all():
-            raise ValueFault("shape", repr(law), "a finite mean, a variance of 0 or more, an ascending quantile")
+        if (
+            not math.isfinite(float(law.mean))
+            or not known
+            or not known[0] >= 0
+            or not (np.diff(ends) >= 0).all()
+        ):
+            raise ValueFault(
+                "shape", repr(law), "a finite mean, a variance of 0 or more, an ascending quantile"
+            )
         self.known = tuple(known) + (math.nan,) * (len(ORDERS) - len(known))
         self.low, self.high = float(ends[0]), float(ends[-1])
 
@@ -169,7 +187,9 @@ class Given(Steps):
 
     def quantile(self, u: Array) -> Array:
         """Return the object's own quantiles."""
-        return np.asarray(self.law.quantile(np.clip(np.asarray(u, dtype=float), LEAST_U, MOST_U)), dtype=float)
+        return np.asarray(
+            self.law.quantile(np.clip(np.asarray(u, dtype=float), LEAST_U, MOST_U)), dtype=float
+        )
 
     def cdf(self, x: Array) -> Array:
         """Return the object's own cdf, or the inverse of its quantile function to 1e-16."""

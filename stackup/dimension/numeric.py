@@ -55,7 +55,7 @@ def double_exponential(step: float = 0.06) -> tuple[Array, Array, Array]:
 
 
 def legendre_pieces(edges: Sequence[float], count: int) -> Rule:
-    """Return a Gauss rule of ``count`` nodes on each interval between ascending ``edges`` (weights: lengths)."""
+    """Return a Gauss rule of ``count`` nodes between each two ascending ``edges`` (weights: lengths)."""
     nodes, weights = gauss_legendre(count)
     low, high = np.asarray(edges[:-1])[:, None], np.asarray(edges[1:])[:, None]
     half = 0.5 * (high - low)
@@ -75,9 +75,7 @@ def central_of_raw(raw: Callable[[int], float]) -> Moments:
     Cancels where the spread is small beside the mean: for laws whose spread is of the size of the mean.
     """
     values = [raw(k) for k in range(ORDERS.stop)]
-    return tuple(
-        sum(comb(k, i) * values[i] * (-values[1]) ** (k - i) for i in range(k + 1)) for k in ORDERS
-    )
+    return tuple(sum(comb(k, i) * values[i] * (-values[1]) ** (k - i) for i in range(k + 1)) for k in ORDERS)
 
 
 def scaled(moments: Moments, factor: float) -> Moments:

@@ -77,7 +77,8 @@ class Measured:
         if self.uncertainty is not None:
             not_negative("uncertainty", self.uncertainty)
         if self.subgroup is not None and len(self.subgroup) != len(values):
-            raise ValueFault("subgroup", f"{len(self.subgroup)} labels", f"one for each of the {len(values)} rows")
+            rows = f"one for each of the {len(values)} rows"
+            raise ValueFault("subgroup", f"{len(self.subgroup)} labels", rows)
 
     def _judge_values(self, values: Array) -> None:
         columns = (1,) if self.diameter else (1, 2)

@@ -113,13 +113,15 @@ def component_moments(nodes: Array, weights: Array) -> Moments:
     return tuple(c * float(weights @ nodes**k) for k, c in enumerate(_COSINES, start=2))
 
 
-def vectors(radius: Radius, x: Array, y: Array, scratch: Scratch, beyond: float | Array = 0.0) -> None:
-    """Turn the scores in ``x``, ``y`` into vectors, in place: direction kept, radius by ``radius``.
+def vectors(
+    radius: Radius, scores: tuple[Array, Array], scratch: Scratch, beyond: float | Array = 0.0
+) -> None:
+    """Turn two arrays of scores into vectors, in place: direction kept, radius by ``radius``.
 
     ``beyond``: the survival fraction at the limit inside which all vectors lie (0: no limit), a number or
-    an array like ``x``.
+    an array that fits them.
     """
-    length, survival = scratch
+    (x, y), (length, survival) = scores, scratch
     np.multiply(x, x, out=length)
     np.multiply(y, y, out=survival)
     length += survival

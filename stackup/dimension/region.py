@@ -82,5 +82,6 @@ def sorting_classes(low: float, high: float, width: float) -> Classes:
     """
     count = max(1, math.ceil((high - low) / width - 1e-9))
     if count > MOST_CLASSES:
-        raise ValueFault("sorted_to", f"{width:g}, which makes {count} classes", f"at most {MOST_CLASSES} classes")
+        found = f"{width:g}, which makes {count} classes"
+        raise ValueFault("sorted_to", found, f"at most {MOST_CLASSES} classes")
     return Classes((*(low + k * width for k in range(count)), high))

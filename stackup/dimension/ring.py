@@ -1,9 +1,10 @@
-"""Laws of one number whose population is not one: sorted into classes, or inspected with a pattern round the ring."""
+"""Laws of one number that is sorted into classes, or inspected with a pattern round the ring."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -28,7 +29,7 @@ class SortedLaw(ScalarLaw):
         self, shape: Shape, place: float, scale: float, edges: Sequence[float], anchor: Column | None = None
     ) -> None:
         """Keep the classes; those that nothing falls into are never drawn."""
-        super().__init__(shape, place, scale, "pocket", 0.0, anchor)
+        super().__init__(shape, place, scale, "pocket", anchor=anchor)
         self.edges = np.asarray(edges, dtype=float)
 
     @cached_property
@@ -41,9 +42,8 @@ class SortedLaw(ScalarLaw):
     def _bounds(self) -> list[tuple[float, float]]:
         """Return the ends of each class; a part on a limit between two classes belongs to the upper one."""
         ends = self.edges.tolist()
-        return [(low, np.nextafter(high, low)) for low, high in zip(ends[:-2], ends[1:-1], strict=True)] + [
-            (ends[-2], ends[-1])
-        ]
+        inner = [(low, float(np.nextafter(high, low))) for low, high in pairwise(ends[:-1])]
+        return [*inner, (ends[-2], ends[-1])]
 
     @cached_property
     def _parts(self) -> Parts:
@@ -63,14 +63,14 @@ class SortedLaw(ScalarLaw):
         """Return a table of the value over class + fraction within the class."""
         count = len(self.shares)
         cells = max(32, 512 // count) * count
-        return tables.tabulate(self._within, 0.0, float(count), cells, self.shape.error, depth=0)
+        return tables.tabulate(
+            self._within, 0.0, float(count), cells=cells, tolerance=self.shape.error, depth=0
+        )
 
     def _within(self, arguments: Array) -> Array:
         """Return the values at class + fraction; the last fraction of the last class is its upper end."""
         classes = np.clip(np.floor(arguments), 0, len(self.shares) - 1).astype(int)
-        ends = self.shape.cdf(self.edges)
-        if self.shape.cdf(self.edges[:1])[0] > 0:
-            ends = np.concatenate([[0.0], ends[1:]])
+        ends = np.concatenate([self.shape.below(self.edges[:-1]), self.shape.cdf(self.edges[-1:])])
         u = ends[classes] + (arguments - classes) * (ends[classes + 1] - ends[classes])
         return np.clip(self.shape.quantile(u), self.edges[classes], self.edges[classes + 1])
 

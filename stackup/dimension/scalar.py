@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from stackup.dimension.law import Parts, first, placed
-from stackup.dimension.numeric import NOTHING, STANDARD_NORMAL, Moments, gauss_hermite, scaled
+from stackup.dimension.numeric import NOTHING, STANDARD_NORMAL, Moments, Rule, gauss_hermite, scaled
 from stackup.dimension.region import Array, Column
 from stackup.dimension.shape import Shape
 from stackup.dimension.shared import GRID, draw_scores, lot_parts
@@ -26,6 +26,14 @@ class Constant(Shape):
 
     def _moments(self) -> Moments:
         return NOTHING
+
+    def piece(self, low: float, high: float) -> Rule:
+        """Return all of it at 0, if 0 is inside."""
+        return np.zeros(1), np.array([1.0 if low <= 0.0 <= high else 0.0])
+
+    def cut(self, low: float, high: float) -> Shape:  # noqa: ARG002 - what it cuts off is judged by its share
+        """Return itself."""
+        return self
 
     def quantile(self, u: Array) -> Array:
         """Return 0."""
@@ -62,6 +70,7 @@ class ScalarLaw:
         place: Column,
         scale: float,
         scope: str,
+        *,
         share: float = 0.0,
         anchor: Column | None = None,
     ) -> None:

@@ -20,7 +20,13 @@ from stackup.errors import ValueFault
 #: Beside these: a measured column ("smoothed" | "resampled"), any of them inspected (truncated), and any
 #: object with mean, moments and quantile.
 SHAPES: dict[str, dict[str, type[Shape]]] = {
-    "size": {"normal": Normal, "uniform": Uniform, "triangular": Triangular, "trapezoid": Trapezoid, "beta": Beta},
+    "size": {
+        "normal": Normal,
+        "uniform": Uniform,
+        "triangular": Triangular,
+        "trapezoid": Trapezoid,
+        "beta": Beta,
+    },
     "one-sided": {
         "rayleigh": Rayleigh,
         "half-normal": HalfNormal,
@@ -57,13 +63,13 @@ def scalar_shape(kind: str, process: Process) -> Shape:
     name = spelling(kind, process)
     made = SHAPES[kind][name]
     judge_keys(name, made.keys, process)
-    return _made(made, tuple(float(getattr(process, key)) for key in made.keys))
+    return _made(name, kind, tuple(float(getattr(process, key)) for key in made.keys))
 
 
 @cache
-def _made(made: type[Shape], parameters: tuple[float, ...]) -> Shape:
+def _made(name: str, kind: str, parameters: tuple[float, ...]) -> Shape:
     """Return one shape for all dimensions that are alike, so that they share its tables."""
-    return made(*parameters)
+    return SHAPES[kind][name](*parameters)
 
 
 def judge_keys(name: str, keys: tuple[str, ...], process: Process) -> None:

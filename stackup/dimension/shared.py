@@ -44,7 +44,7 @@ def draw_scores(rng: np.random.Generator, out: Array, row: Array, share: float) 
 
 @cache
 def hermite_basis(count: int = GRID) -> Array:
-    """Return the orthonormal Hermite polynomials (order, node) of orders below ``count`` at the grid's nodes."""
+    """Return the orthonormal Hermite polynomials (order, node) below order ``count`` at the grid's nodes."""
     nodes = gauss_hermite(count)[0]
     rows = [np.ones(count), nodes]
     for k in range(1, count - 1):

@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stackup.dimension.region import Array
 
 Function = Callable[[Array], Array]
 Scratch = tuple[Array, Array]
+Cells = NDArray[np.int64]
 
 #: Nodes of the cubic inside a cell, and where its error against the function is greatest.
 _NODES = np.array([0.0, 1 / 3, 2 / 3, 1.0])
@@ -65,7 +68,7 @@ class Table:
         self._mend(part, total, whole, extra)
         part[:] = total
 
-    def _split(self, part: Array, total: Array, whole: Array) -> None:
+    def _split(self, part: Array, total: Array, whole: Cells) -> None:
         if self.low:
             part -= self.low
         part *= self.per_unit
@@ -73,7 +76,7 @@ class Table:
         np.copyto(whole, total, casting="unsafe")
         part -= total
 
-    def _mend(self, part: Array, total: Array, whole: Array, extra: Array) -> None:
+    def _mend(self, part: Array, total: Array, whole: Cells, extra: Array) -> None:
         marks = np.isnan(total, out=extra.view(np.bool_)[: total.size])
         bad = np.flatnonzero(marks)
         if bad.size:
@@ -88,12 +91,14 @@ class Table:
 
 def of_scores(exact: Function, tolerance: float, reach: float = 6.5, cells: int = 512) -> Table:
     """Return a table of a function of normal scores; beyond ±``reach`` it is evaluated exactly."""
-    table = tabulate(exact, -reach, reach, cells, tolerance, depth=0)
+    table = tabulate(exact, -reach, reach, cells=cells, tolerance=tolerance, depth=0)
     table.coefficients[-1][[0, -1]] = np.nan
     return table
 
 
-def tabulate(exact: Function, low: float, high: float, cells: int, tolerance: float, depth: int = 1) -> Table:
+def tabulate(
+    exact: Function, low: float, high: float, *, cells: int, tolerance: float, depth: int = 1
+) -> Table:
     """Return a cubic table of ``exact`` on [low, high]; its error is at most about ``tolerance``.
 
     ``depth`` is how often the marked cells at each end get a finer table of their own.
@@ -104,20 +109,22 @@ def tabulate(exact: Function, low: float, high: float, cells: int, tolerance: fl
         rows = exact(np.clip(starts + step * _NODES, low, high)) @ _CUBIC.T
         error = np.abs(rows @ np.vander(_PROBES, 4, increasing=True).T - exact(starts + step * _PROBES))
     rows[~(error.max(axis=1) <= tolerance), 3] = np.nan
-    function = _ends_refined(exact, rows[:, 3], low, high, cells, tolerance, depth)
+    good = np.flatnonzero(~np.isnan(rows[:, 3]))
+    function = exact
+    if depth and good.size:
+        inner = (low + step * good[0], low + step * (good[-1] + 1))
+        ends = partial(tabulate, exact, cells=cells, tolerance=tolerance, depth=depth - 1)
+        function = _refined(exact, (low, high), inner, ends)
     return Table(tuple(np.ascontiguousarray(column) for column in rows.T), low, 1 / step, function)
 
 
-def _ends_refined(
-    exact: Function, marks: Array, low: float, high: float, cells: int, tolerance: float, depth: int
+def _refined(
+    exact: Function, outer: tuple[float, float], inner: tuple[float, float], tabulated: Callable[..., Table]
 ) -> Function:
-    good = np.flatnonzero(~np.isnan(marks))
-    if depth == 0 or good.size == 0:
-        return exact
-    step = (high - low) / cells
-    left, right = low + step * good[0], low + step * (good[-1] + 1)
-    first = tabulate(exact, low, left, cells, tolerance, depth - 1) if left > low else None
-    last = tabulate(exact, right, high, cells, tolerance, depth - 1) if right < high else None
+    """Return ``exact`` with tables of their own between the ``outer`` and ``inner`` ends."""
+    (low, high), (left, right) = outer, inner
+    first = tabulated(low, left) if left > low else None
+    last = tabulated(right, high) if right < high else None
 
     def function(arguments: Array) -> Array:
         out = np.empty_like(arguments)

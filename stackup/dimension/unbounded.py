@@ -58,7 +58,7 @@ class Normal(Shape):
 
     def density(self, x: Array) -> Array:
         """Return φ(x)."""
-        return np.exp(-0.5 * x * x) / math.sqrt(2 * math.pi)
+        return np.asarray(np.exp(-0.5 * x * x) / math.sqrt(2 * math.pi))
 
     def from_score(self, z: Array) -> Array:
         """Return ``z`` itself."""
@@ -108,7 +108,8 @@ class HalfNormal(Shape):
 
     def from_score(self, z: Array) -> Array:
         """Return the value of score ``z``; the upper tail is exact."""
-        return np.maximum(0.0, -np.asarray(special().ndtri(0.5 * special().ndtr(-np.asarray(z)))))
+        half = 0.5 * special().ndtr(-np.asarray(z))
+        return np.asarray(np.maximum(0.0, -special().ndtri(half)))
 
     def piece(self, low: float, high: float) -> Rule:
         """Return twice the normal law's rule above 0."""
@@ -199,7 +200,7 @@ class LogNormal(Shape):
 
     def quantile(self, u: Array) -> Array:
         """Return exp(σ·score of u)."""
-        return np.exp(self.sigma * special().ndtri(u))
+        return np.asarray(np.exp(self.sigma * special().ndtri(u)))
 
     def cdf(self, x: Array) -> Array:
         """Return Φ(ln x/σ)."""
@@ -208,7 +209,7 @@ class LogNormal(Shape):
 
     def from_score(self, z: Array) -> Array:
         """Return exp(σz)."""
-        return np.exp(self.sigma * np.asarray(z))
+        return np.asarray(np.exp(self.sigma * np.asarray(z)))
 
     def piece(self, low: float, high: float) -> Rule:
         """Return a Gauss rule in the score."""

@@ -1,8 +1,8 @@
 """Branch and bound for one end of one gap: the value found and a guaranteed bound beside it.
 
 Boxes are split where their bound loses most (``bounds.py``); the points where the bounds are least are tried
-as candidates.  Where the extreme lies inside a region at a kink, the best candidate is moved on by subgradient
-steps towards the bound (B. T. Polyak, USSR Comput. Math. Math. Phys. 9 (1969) 14–29).
+as candidates.  Where found and bound stay apart, the best candidate is moved to a local extreme (``polish.py``)
+and the search begins again with bounds that touch there.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.arrays import walk_one
 from stackup.chain.bounds import Bounder, Boxes, Ground, Result
-from stackup.chain.program import Program
+from stackup.chain.program import KINKS, Program
+from stackup.engine.polish import Mover
 
 Array = Any
 
@@ -23,8 +23,9 @@ BATCH = 128
 SECTORS = 8
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
-#: how many lines below a kink there are to choose from (``bounds.py``)
-CHOICES = {"least": 3, "greatest": 3, "magnitude": 3, "length": 4}
+#: operations that lines touch from below (above) everywhere
+CONVEX = frozenset({"greatest", "magnitude", "length", "square", "exp"})
+CONCAVE = frozenset({"least", "sqrt", "log"})
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class Search:
         self.columns = len(next(iter(ground.low.values()))) if ground.low else 1
         self.best, self.point, self.column = np.inf, {}, 0
         self.reference: Array | None = None
+        self.shares: dict[int, float] = {}
         self.looked = 0
         self._behind = _inputs_behind(self.bounder.program)
 
@@ -58,10 +60,10 @@ class Search:
         """Search within ``budget`` boxes; polish once and search again where the ends stay apart."""
         bound = self._descend(budget // 4)
         if not self._closed(bound):
-            self.polish(bound)
+            self.polish()
             bound = max(bound, self._descend(budget - budget // 4))
         if not self._closed(bound):
-            self.polish(bound)
+            self.polish()
         return End(self.best, min(bound, self.best), self.point, self.column, self.looked)
 
     def _closed(self, bound: float) -> bool:
@@ -70,6 +72,8 @@ class Search:
     def _descend(self, budget: int) -> float:
         """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
         boxes = Boxes.whole(self.bounder.size, self.columns)
+        for index, share in self.shares.items():
+            boxes.share[index] = share
         result = self._look(boxes)
         kept = np.inf
         spent = self.columns
@@ -92,9 +96,28 @@ class Search:
                 fresh = self._look(children)
                 spent += len(children.origin)
                 fresh.bound[:] = np.maximum(fresh.bound, self._parents)
-                boxes, result = later.join(children), _join(later_result, fresh)
+                boxes, result = Boxes.join([later, children]), _join(later_result, fresh)
             if len(boxes.origin) == 0:
                 return kept
+
+    def _ours(self, result: Result) -> list[int]:
+        """Return the open kinks at which any of several lines holds, by the sign of their weight."""
+        found = []
+        for index, weight in result.weights.items():
+            node = self.bounder.program.nodes[index]
+            sign = -1 if node.op == "least" else 1
+            if node.op in KINKS and np.all(sign * weight > 0) and self._is_open(result, index):
+                found.append(index)
+        return found
+
+    def _is_open(self, result: Result, index: int) -> bool:
+        """Tell whether the kink lies inside the box."""
+        node = self.bounder.program.nodes[index]
+        low, high = result.low, result.high
+        if node.op in ("length", "magnitude"):
+            return bool(np.any(low[index] < 0.5 * high[index]))
+        a, b = node.args
+        return bool(np.any((low[a] < high[b]) & (low[b] < high[a])))
 
     def _look(self, boxes: Boxes) -> Result:
         result = self.bounder.look(boxes, self.ground, self.reference)
@@ -123,28 +146,35 @@ class Search:
         if not parts:
             return None, stuck
         self._parents = np.concatenate(parents)
-        return _join_boxes(parts), stuck
+        return Boxes.join(parts), stuck
 
     def _split_one(self, box: Boxes, result: Result, column: int, loss: Array) -> Boxes | None:
-        for index in np.argsort(-loss, kind="stable")[:6]:
-            if loss[index] <= 0.02 * self.tolerance:
-                break
+        for index in self._ranked(box, result, column, loss):
             made = self._split_node(box, result, column, int(index))
             if made is not None:
                 return made
         return None
 
+    def _ranked(self, box: Boxes, result: Result, column: int, loss: Array) -> list[int]:
+        """Return the nodes worth splitting, the greatest loss first; kinks whose line is chosen come last."""
+        worth = [int(i) for i in np.argsort(-loss, kind="stable")[:12] if loss[i] > 0.02 * self.tolerance]
+        return sorted(worth, key=lambda i: self._is_settled(box, result, column, i))[:6]
+
+    def _is_settled(self, box: Boxes, result: Result, column: int, index: int) -> bool:
+        """Tell whether a node is convex and with us, so that its line touches and splitting it wins nothing."""
+        node = self.bounder.program.nodes[index]
+        weight = float(result.weights[index][column])
+        del box
+        return (node.op in CONVEX and weight > 0) or (node.op in CONCAVE and weight < 0)
+
     def _split_node(self, box: Boxes, result: Result, column: int, index: int) -> Boxes | None:
         node = self.bounder.program.nodes[index]
         against = float(result.weights[index][column]) * (-1 if node.op == "least" else 1) < 0
-        choices = CHOICES.get(node.op, 0)
         if node.op in ("least", "greatest") and against:
             if box.choice[index, 0] == -1:
                 return self._open(box, index)
         elif node.op == "length" and against:
             return _sectors(box, index)
-        elif choices and not against and box.choice[index, 0] == -1:
-            return self._choose(box, index, choices)
         return self._halve_argument(box, result, column, node.args)
 
     @staticmethod
@@ -153,13 +183,6 @@ class Search:
         options = box.take([0, 0])
         options.choice[index] = (0, 1)
         return options
-
-    def _choose(self, box: Boxes, index: int, count: int) -> Boxes:
-        """Keep the line that bounds best at a kink that is with us; any of them holds."""
-        options = box.take([0] * count)
-        options.choice[index] = np.arange(count)
-        bounds = self._look(options).bound
-        return options.take([int(np.argmax(bounds))])
 
     def _halve_argument(self, box: Boxes, result: Result, column: int, args: tuple[int, ...]) -> Boxes | None:
         """Halve what makes an argument wide: an input where few stand behind it, else the argument itself."""
@@ -183,15 +206,21 @@ class Search:
         width = (high - low) / scale
         return width if np.isfinite(width) and width > 1e-7 else 0.0
 
-    def polish(self, target: float, steps: int = 400) -> None:
-        """Move the best point by subgradient steps of Polyak's length towards ``target``; keep what is better."""
-        mover = Mover(self.bounder.program, self.ground, self.column)
-        found, point = mover.descend(self.name, self.sign, self.point, self.parameters, target, steps, self.tolerance)
+    def polish(self, steps: int = 150) -> None:
+        """Move the best point to a local extreme and keep it where it is better."""
+        mover = Mover(self.bounder.program, self.ground, self.column, self.parameters)
+        ours = [i for i in self._ours_at_best() if self.bounder.program.nodes[i].op != "length"]
+        point, self.shares = mover.descend(self.name, self.sign, self.point, ours, steps)
+        found = self.sign * mover.value(self.name, point)
         if found < self.best:
             self.best, self.point = found, point
             angles = {k: v[self.column : self.column + 1] for k, v in self.ground.angles.items()}
             values = self.bounder.values({k: np.array([v]) for k, v in point.items()}, angles)
             self.reference = np.array([float(np.ravel(v)[0]) for v in values])
+
+    def _ours_at_best(self) -> list[int]:
+        boxes = Boxes.whole(self.bounder.size, self.columns).take([self.column])
+        return self._ours(self._look(boxes))
 
 
 def _inputs_behind(program: Program) -> list[frozenset[int]]:
@@ -201,68 +230,6 @@ def _inputs_behind(program: Program) -> list[frozenset[int]]:
         own = frozenset([index]) if node.op == "input" else frozenset()
         behind.append(own.union(*(behind[a] for a in node.args)))
     return behind
-
-
-class Mover:
-    """Keeps points inside one column of a ground, and moves them."""
-
-    def __init__(self, program: Program, ground: Ground, column: int) -> None:
-        """Take the region of one column."""
-        self.program = program
-        here = ground.take(np.array([column]))
-        self.low = {k: float(v[0]) for k, v in here.low.items()}
-        self.high = {k: float(v[0]) for k, v in here.high.items()}
-        self.discs, self.angles = here.discs, here.angles
-        self.paired = {name for d in self.discs for name in (d.r, d.t)}
-
-    def descend(
-        self,
-        name: str,
-        sign: int,
-        start: Mapping[str, float],
-        parameters: Mapping[str, float],
-        target: float,
-        steps: int,
-        tolerance: float,
-    ) -> tuple[float, dict[str, float]]:
-        """Return the best value and point of ``steps`` subgradient steps from ``start``."""
-        point, best, best_point = dict(start), np.inf, dict(start)
-        width = {k: max(self.high[k] - self.low[k], 1e-12) for k in start}
-        for _ in range(steps):
-            inputs = {k: np.full((1, 1), v) for k, v in point.items()} | {
-                k: v.reshape(1, 1) for k, v in self.angles.items()
-            }
-            walk = walk_one(self.program, inputs, parameters)
-            found = sign * float(walk[name][0, 0])
-            if found < best:
-                best, best_point = found, dict(point)
-            if found - target <= 0.5 * tolerance:
-                break
-            gradient = walk.gradient(name, np.full((1, 1), float(sign)))
-            scaled = {k: float(g[0, 0]) * width[k] for k, g in gradient.items()}
-            norm = sum(s * s for s in scaled.values())
-            if norm <= 0 or not np.isfinite(norm):
-                break
-            length = (found - target) / norm
-            moved = {k: point[k] - length * scaled[k] * width[k] for k in scaled}
-            point = self.inside({**point, **moved})
-        return best, best_point
-
-    def inside(self, point: dict[str, float]) -> dict[str, float]:
-        """Return the nearest point of the region, dimension by dimension."""
-        kept = {
-            k: v if k in self.paired else min(max(v, self.low[k]), self.high[k]) for k, v in point.items()
-        }
-        for disc in self.discs:
-            radius = float(disc.radius[0])
-            if disc.feature is not None:
-                radius += max(0.0, disc.slope * (kept[disc.feature] - disc.at))
-            dr, dt = kept[disc.r] - float(disc.centre_r[0]), kept[disc.t] - float(disc.centre_t[0])
-            far = float(np.hypot(dr, dt))
-            if far > radius:
-                kept[disc.r] = float(disc.centre_r[0]) + dr * radius / far
-                kept[disc.t] = float(disc.centre_t[0]) + dt * radius / far
-        return kept
 
 
 def _sectors(box: Boxes, index: int) -> Boxes | None:
@@ -286,6 +253,7 @@ def _take(result: Result, which: Array) -> Result:
         [],
         result.loss[:, which],
         result.empty[which],
+        [],
         [np.broadcast_to(v, (count,))[which] for v in result.low],
         [np.broadcast_to(v, (count,))[which] for v in result.high],
         {k: w[which] for k, w in result.weights.items()},
@@ -312,17 +280,8 @@ def _join(one: Result, two: Result) -> Result:
         [],
         both(one.loss, two.loss),
         both(one.empty, two.empty),
+        [],
         [both(spread(a, n1), spread(b, n2)) for a, b in zip(one.low, two.low, strict=True)],
         [both(spread(a, n1), spread(b, n2)) for a, b in zip(one.high, two.high, strict=True)],
         weights,
-    )
-
-
-def _join_boxes(parts: list[Boxes]) -> Boxes:
-    return Boxes(
-        np.concatenate([p.low for p in parts], axis=1),
-        np.concatenate([p.high for p in parts], axis=1),
-        np.concatenate([p.sector for p in parts], axis=2),
-        np.concatenate([p.choice for p in parts], axis=1),
-        np.concatenate([p.origin for p in parts]),
     )

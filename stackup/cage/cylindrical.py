@@ -148,22 +148,25 @@ def _running_steps() -> list[Step]:
 def _spacing_steps() -> list[Step]:
     """Gap 3: roller to roller."""
     low, play, pitch = symbol("raceway_seat"), symbol("raceway_play"), symbol("pitch_radius")
-    radius, delta = symbol("roller_radius"), symbol("angle_between")
+    radius, delta, middle = symbol("roller_radius"), symbol("angle_between"), symbol("off_middle")
     steps = [
+        Step("pin_radius", pitch + symbol("pin_middle.r"), "where the pin stands at mid-length"),
+        Step("pin_beyond", Greatest(symbol("pin_radius") - low - play, 0), "farther out than the roller can go"),
+        Step("pin_within", Greatest(low - symbol("pin_radius"), 0), "farther in than the roller can go"),
+        Step("off_middle", symbol("pin_beyond") - symbol("pin_within"), "m at mid-length, pin to roller axis, radially"),
         Step(
             "roller_radius",
-            Least(Greatest(pitch + symbol("pin_middle.r"), low), low + play),
+            Least(Greatest(symbol("pin_radius"), low), low + play),
             "R, where the roller runs: between the raceways, nearest to the pin",
         ),
         Step("freedom", Greatest(symbol("clearance_some_turn"), 0), "c₊, none where the pin fills the bore"),
     ]
     for place in STATIONS:
-        off, way = symbol(f"off_{place}"), symbol(f"way_{place}")
-        steps += [
-            Step(f"off_{place}", pitch + symbol(f"pin_{place}.r") - radius, "m, pin to roller axis, radially"),
-            Step(f"way_{place}", sympy.sqrt(Greatest(symbol("freedom") ** 2 - off**2, 0)), "f, left along the circumference"),
-        ]
-        del way
+        off, lean = symbol(f"off_{place}"), symbol(f"pin_{place}.r") - symbol("pin_middle.r")
+        if place != "middle":
+            steps.append(Step(f"off_{place}", middle + lean, "m at the roller's end"))
+        room = Greatest(symbol("freedom") ** 2 - off**2, 0)
+        steps.append(Step(f"way_{place}", sympy.sqrt(room), "f, left along the circumference"))
     back = Greatest(*(symbol(f"pin_{place}.t") - symbol(f"way_{place}") for place in STATIONS))
     ahead = Least(*(symbol(f"pin_{place}.t") + symbol(f"way_{place}") for place in STATIONS))
     radius_next = following(radius)

@@ -35,7 +35,11 @@ _NODES: Mapping[Any, Callable[..., Any]] = {Length: math.hypot, Least: min, Grea
 
 
 def _is_of_numbers(expr: Expr) -> bool:
-    return expr.func in _NODES and all(item.is_Number for item in expr.args)
+    return expr.func in _NODES and all(_is_finite(item) for item in expr.args)
+
+
+def _is_finite(expr: Expr) -> bool:
+    return bool(expr.is_Number and expr.is_finite)
 
 
 def _folded(expr: Expr) -> Expr:
@@ -58,7 +62,7 @@ def model(draft: Draft, chains: Mapping[str, Chain], options: Mapping[str, Any])
         draft.dimensions,
         tuple(_needed(steps, [gap.step for gap in gaps])),
         gaps,
-        max(1, draft.pockets),
+        draft.assumed_pockets,
         parameters,
     )
 
@@ -92,7 +96,7 @@ def _kind_steps(words: _Words, gaps: Sequence[Gap]) -> Iterator[Step]:
     for step in words.steps:
         formula = words.put_in(step.formula, of_kind=True)
         name = words.renamed(step.name)
-        if name not in kept and formula.is_Number:
+        if name not in kept and _is_finite(formula):
             words.numbers[step.name] = formula
         else:
             yield Step(name, formula, step.note)
@@ -163,7 +167,7 @@ class _Words:
             return following(symbol(self.renamed(base)), count)
         if slot and root not in self._given:
             if slot.stands_in not in self._given:
-                return sympy.Integer(0)
+                return item if slot.required else sympy.Integer(0)
             root = str(slot.stands_in)
             base = ".".join((root, part)) if part in PARTS else root
         if root in self._given and self.draft.scope(root) == "cage" and part not in ("r", "t"):

@@ -105,13 +105,12 @@ class _Reader:
         slot, entry = self.slot, self.entry
         unit = "rad" if entry.unit == DEGREES else entry.unit or "mm"
         part = entry.part or (slot.part if slot else "none")
-        pockets = max(1, self.draft.pockets)
         return {
             "name": self.name,
             "scope": self.scope,
             "part": part,
             "unit": unit,
-            "pockets": pockets,
+            "pockets": self.draft.assumed_pockets,
             "factor": self.factor,
         }
 
@@ -260,11 +259,11 @@ class _Reader:
 
     def _numbers(self, entry: ValuesEntry) -> Any:
         """Return the values as an array (Z,) or (Z, 2); None where there is a fault."""
-        values = (
-            self.draft.sheets.numbers(entry.values)
-            if isinstance(entry.values, str)
-            else np.array(entry.values)
-        )
+        try:
+            given = entry.values
+            values = self.draft.sheets.numbers(given) if isinstance(given, str) else np.array(given)
+        except ValueFault as error:
+            raise ValueFault("values", error.found, error.allowed) from error
         is_zone = self.slot.kind == "zone" if self.slot else of_pairs(entry)
         if is_zone != (values.ndim == 2):
             allowed = "pairs [x, y]: it is a zone" if is_zone else "numbers: it is no zone"
@@ -272,9 +271,9 @@ class _Reader:
         elif self.draft.pockets and len(values) != self.draft.pockets:
             allowed = f"{self.draft.pockets}, one for each pocket"
             self.fault("values", f"{len(values)} value{'s' * (len(values) != 1)}", allowed)
-        elif self.slot and self.slot.kind == "one-sided" and values.min() < 0:
+        elif self.slot and self.slot.kind == "one-sided" and values.min(initial=0.0) < 0:
             self.fault("values", f"{values.min():g}", f"numbers of 0 or more: {self.name} is one-sided")
-        else:
+        elif self.draft.pockets:
             return values
         return None
 
@@ -300,6 +299,11 @@ class _Reader:
             yield _pair(tolerance), "[lower, upper] deviation, the lower one first", "tolerance"
         if choice.cpk is not None and choice.shift is not None:
             yield "cpk beside shift", "one of the two", "cpk"
+        if isinstance(tolerance, str) and isinstance(self.entry, SizeEntry):
+            try:
+                limits(self.entry.nominal or 0.0, tolerance)
+            except ValueFault as error:
+                yield error.found, error.allowed, "tolerance"
 
 
 def _pair(pair: list[float]) -> str:

@@ -38,6 +38,11 @@ class Draft:
     dimensions: dict[str, Dimension] = field(default_factory=dict)
     centres_unstated: list[str] = field(default_factory=list)
 
+    @property
+    def assumed_pockets(self) -> int:
+        """The number of pockets; where the file does not say it, one that lets the rest be judged."""
+        return self.pockets or 40
+
     def slot(self, name: str) -> Slot | None:
         """Return the slot called ``name``."""
         return self.kind.slot(name)

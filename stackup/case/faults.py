@@ -11,7 +11,6 @@ import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any, get_args, get_origin
 
 from pydantic import ValidationError
@@ -173,11 +172,11 @@ def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
             if attempt == 0:
                 _note(problems[:MOST_PROBLEMS], faults)
             paths = {problem.culprit(rest) for problem in problems}
+        if ("cage",) in paths or () in paths:
+            return None
         for path in paths:
             faults.take_out(path)
             _remove(rest, path)
-        if ("cage",) in paths or () in paths:
-            return None
     return None
 
 
@@ -264,7 +263,7 @@ class _Problem:
         table = table_at(self.loc[:-1])
         keys = list(table.model_fields)
         found, key = f"the key {_shown_key(self._key())}", self._key()
-        near = None if key in _all_keys() else nearest(key, keys)  # a key of another table is not misspelt
+        near = None if key in _keys_of_kin(table) else nearest(key, keys)  # in the wrong place, not misspelt
         return _Said(self.path, found, f"{table.what} has {', '.join(keys)}", near, at_key=True)
 
     def _union_tag_not_found(self) -> _Said:
@@ -325,17 +324,13 @@ def table_at(loc: tuple[str | int, ...]) -> type[Table]:
     return tables[0]
 
 
-@cache
-def _all_keys() -> frozenset[str]:
-    """Return the keys of all tables that a dimension, chain or requirement may hold."""
-    return frozenset(key for table in _tables_below(Document) for key in table.model_fields)
-
-
-def _tables_below(table: type[Table]) -> Iterator[type[Table]]:
-    yield table
-    for field_info in table.model_fields.values():
-        for inner in _tables_in(field_info.annotation):
-            yield from _tables_below(inner)
+def _keys_of_kin(table: type[Table]) -> set[str]:
+    """Return the keys of ``table`` and of those like it: all dimensions, all processes."""
+    eldest = [kin for kin in table.__mro__ if issubclass(kin, Table) and kin is not Table][-1]
+    kin = [eldest]
+    for each in kin:
+        kin += each.__subclasses__()
+    return {key for each in kin for key in each.model_fields}
 
 
 def _tables_in(annotation: Any) -> Iterator[type[Table]]:

@@ -213,8 +213,6 @@ def _options(kind: Kind, cage: CageEntry, faults: Faults) -> dict[str, Any]:
 
 def _judge_nominal(draft: Draft, model: Model, right: Mapping[str, Chain]) -> None:
     """Note every gap that has no finite value at the nominal."""
-    if not draft.pockets:
-        return
     values = evaluate_at_nominal(build.known_only(model))
     lost = {name for name, value in values.items() if not np.isfinite(value).all()}
     built_in = sorted(lost - right.keys())

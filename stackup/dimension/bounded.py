@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -226,9 +227,20 @@ class Beta(Shape):
         return np.asarray(special().betainc(self.a, self.b, np.clip(0.5 * (np.asarray(x) + 1), 0, 1)))
 
     def piece(self, low: float, high: float) -> Rule:
-        """Return a rule in the angle θ, x = −cos 2θ, in which both distances to the ends stay exact."""
-        start, stop = (math.asin(math.sqrt(0.5 * (1 + min(max(x, -1.0), 1.0)))) for x in (low, high))
-        left, right, weights = double_exponential()
+        """Return a rule in the angle θ, x = −cos 2θ, with two panels that meet at the mean.
+
+        Both distances to the ends stay exact, and a narrow law has its nodes close together at its mean.
+        """
+        stops = sorted({min(max(x, -1.0), 1.0) for x in (low, high)})
+        if len(stops) == 1:
+            return np.array(stops), np.zeros(1)
+        inner = [self.mean] if stops[0] < self.mean < stops[1] else []
+        angles = [math.asin(math.sqrt(0.5 * (1 + x))) for x in (stops[0], *inner, stops[1])]
+        panels = [self._panel(*ends) for ends in pairwise(angles)]
+        return np.concatenate([nodes for nodes, _ in panels]), np.concatenate([w for _, w in panels])
+
+    def _panel(self, start: float, stop: float) -> Rule:
+        left, right, weights = double_exponential(0.03)
         width = stop - start
         sine, cosine = np.sin(start + width * left), np.sin((math.pi / 2 - stop) + width * right)
         scale = math.lgamma(self.a + self.b) - math.lgamma(self.a) - math.lgamma(self.b)

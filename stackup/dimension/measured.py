@@ -167,12 +167,8 @@ class Given(Steps):
         self.law = law
         ends = np.asarray(law.quantile(np.array([LEAST_U, 0.5, MOST_U])), dtype=float)
         known = [float(m) for m in np.atleast_1d(law.moments)][: len(ORDERS)]
-        if (
-            not math.isfinite(float(law.mean))
-            or not known
-            or not known[0] >= 0
-            or not (np.diff(ends) >= 0).all()
-        ):
+        known_well = math.isfinite(float(law.mean)) and bool(known) and 0 <= known[0] < math.inf
+        if not known_well or not (np.diff(ends) >= 0).all():
             raise ValueFault(
                 "shape", repr(law), "a finite mean, a variance of 0 or more, an ascending quantile"
             )

@@ -213,6 +213,8 @@ class LogNormal(Shape):
 
     def piece(self, low: float, high: float) -> Rule:
         """Return a Gauss rule in the score."""
+        if high <= 0.0:
+            return np.zeros(1), np.zeros(1)
         bounds = [math.log(x) / self.sigma if x > 0 else -math.inf for x in (low, high)]
         nodes, weights = Normal().piece(bounds[0], bounds[1])
         return self.from_score(nodes), weights

@@ -58,7 +58,7 @@ KEYS = [
           "dimensions.pin_diameter.cost.powr", "the key powr", "power", instead_of=PIN),
     Wrong("chain", CHAIN + "'1'\nunits = 'mm' #!\n", "chains.c.units", "the key units", "unit"),
     Wrong("formula misspelt", "[chains.c]\nformla = '1' #!\n", "chains.c.formla", "the key formla", "formula"),
-    Wrong("requirement", RULE + "min = 1\nmaximum = 2 #!\n", "requirements.bore_clearance.maximum", "the key maximum"),
+    Wrong("requirement", RULE + "min = 1\nmaximum = 2 #!\n", "requirements.bore_clearance.maximum", "the key maximum", "max"),
     Wrong("allow", RULE + "min = 1\nallow = { ppm = 1, off = 'cages' } #!\n", "requirements.bore_clearance.allow.off", "the key off", "of"),
     Wrong("run", "[run]\nsead = 1 #!\n", "run.sead", "the key sead", "seed"),
     Wrong("shift of a zone", "[dimensions.pin_seat_a]\nzone = 1\nprocess.shift = 1 #!\n", "dimensions.pin_seat_a.process.shift", "the key shift", allowed="process of a zone"),
@@ -66,7 +66,7 @@ KEYS = [
     Wrong("offset of a size", PIN + "process.offset = [1, 2] #!\n", "dimensions.pin_diameter.process.offset", "the key offset", instead_of=PIN),
     Wrong("pattern of a runout", "[dimensions.roller_bore_runout]\nlimit = 1\nprocess.pattern = [] #!\n", "dimensions.roller_bore_runout.process.pattern", "the key pattern"),
     Wrong("bonus of a size", PIN + "bonus_from = 'roller_bore' #!\n", "dimensions.pin_diameter.bonus_from", "the key bonus_from", instead_of=PIN),
-    Wrong("process of values", "[dimensions.pin_seat_a]\nvalues = 'a.csv#x,y'\nprocess = {} #!\n", "dimensions.pin_seat_a.process", "the key process"),
+    Wrong("process of values", "[dimensions.pin_seat_a]\nvalues = [[0, 0], [0, 0], [0, 0], [0, 0], [0, 0], [0, 0], [0, 0], [0, 0]]\nprocess = {} #!\n", "dimensions.pin_seat_a.process", "the key process"),
     Wrong("option of another kind", "weld_fixtur = 'centres' #!\nrollers = 8\n", "cage.weld_fixtur", "the key weld_fixtur", "weld_fixture", instead_of="rollers = 8\n"),
 ]
 
@@ -113,6 +113,8 @@ VALUES = [
     Wrong("choices twice", PIN + "choices = [\n{ name = 'a', tolerance = 1, cost = 1 },\n{ name = 'a', tolerance = 1, cost = 1 }] #!\n", "dimensions.pin_diameter.choices[1].name", '"a" a second time', instead_of=PIN),
     Wrong("choice of a zone", "[dimensions.pin_seat_a]\nzone = 1\nchoices = [{ name = 'a', tolerance = 'h7', cost = 1 }] #!\n", "dimensions.pin_seat_a.choices[0].tolerance", "no number"),
     Wrong("choice reversed", PIN + "choices = [{ name = 'a', tolerance = [1, 0], cost = 1 }] #!\n", "dimensions.pin_diameter.choices[0].tolerance", "[1, 0]", instead_of=PIN),
+    Wrong("choice of no class", PIN + "choices = [{ name = 'a', tolerance = 'h99', cost = 1 }] #!\n", "dimensions.pin_diameter.choices[0].tolerance", '"h99"', instead_of=PIN),
+    Wrong("choice with cpk and shift", PIN + "choices = [{ name = 'a', tolerance = 1, cost = 1, cpk = 1, shift = 0.1 }] #!\n", "dimensions.pin_diameter.choices[0].cpk", "cpk beside shift", instead_of=PIN),
     Wrong("no choices", PIN + "choices = [] #!\n", "dimensions.pin_diameter.choices", "[]", instead_of=PIN),
 ]
 

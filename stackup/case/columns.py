@@ -129,4 +129,9 @@ def _parsed(file: str, text: str) -> Sheet:
         ) from error
     if not rows:
         raise ValueFault("", f"{file}, which is empty", "a first line with the names of the columns")
-    return Sheet(file, tuple(name.strip() for name in rows[0][1]), rows[1:])
+    names = tuple(name.strip() for name in rows[0][1])
+    for line, row in rows:
+        if any(cell.strip() for cell in row[len(names) :]):
+            found = f"{len(row)} columns in {file}, line {line}"
+            raise ValueFault("", found, f"{len(names)}, as the first line names; numbers with a decimal point")
+    return Sheet(file, names, rows[1:])

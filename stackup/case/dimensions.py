@@ -62,7 +62,6 @@ class _Reader:
         }
         try:
             made: Dimension | None = makers.get(type(self.entry), self._values)(self.entry)
-            self._judge_inspection(made)
         except ValueFault as error:
             made = None
             self._refused(error)
@@ -120,14 +119,6 @@ class _Reader:
         if made is not None and made.centre_unstated:
             self.draft.centres_unstated.append(self.name)
         return made or Law()
-
-    @staticmethod
-    def _judge_inspection(made: Dimension | None) -> None:
-        """Raise ValueFault where a process is so far off that inspection leaves nothing of it."""
-        process = getattr(made, "process", Law())
-        is_moved = process.given() & {"shift", "offset", "toward", "measured", "pattern", "drift"}
-        if made is not None and is_moved and (process.inspected or getattr(made, "sorted_to", None)):
-            _ = made.law
 
     def _lot_share(self, entry: Toleranced) -> float:
         if entry.lot_share and self.scope == "cage":

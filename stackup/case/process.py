@@ -93,11 +93,20 @@ def _measured(draft: Draft, path: Path, process: AnyProcess) -> Measured | None:
         return None
     try:
         values = draft.sheets.numbers(reference)
-        labels = draft.sheets.labels(reference, process.subgroup) if process.subgroup else None
+        labels = _labels(draft, path, reference, process.subgroup)
         diameter = _is_diameter(process, values.ndim)
         return Measured(values, process.how or "smoothed", diameter, labels, process.uncertainty, reference)
     except ValueFault as error:
         draft.faults.add_value(where, ValueFault("", error.found, error.allowed))
+        return None
+
+
+def _labels(draft: Draft, path: Path, reference: str, column: str | None) -> list[str] | None:
+    """Return the subgroup of each row, None where no column names it."""
+    try:
+        return draft.sheets.labels(reference, column) if column else None
+    except ValueFault as error:
+        draft.faults.add_value((*path, "subgroup"), error)
         return None
 
 

@@ -132,7 +132,7 @@ class OneSidedProcess(Process):
     shape: Annotated[Any, _ONE_SIDED_SHAPES] = Field(
         default=None, description="Shape of the distribution (default rayleigh)."
     )
-    sigma: Positive | None = Field(
+    sigma: Annotated[float, Field(gt=0, le=5)] | None = Field(
         default=None, description="Standard deviation of the logarithm of a lognormal."
     )
 

@@ -8,6 +8,8 @@ the direction, and S = exp(−(u² + v²)/2) the radius (model.md, section 2): F
 from __future__ import annotations
 
 import math
+from functools import cached_property
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -25,6 +27,10 @@ _TINY = 1e-300
 class Radius(Protocol):
     """The law of the distance from the centre of the process, in the zone's unit."""
 
+    @property
+    def farthest(self) -> float:
+        """The greatest distance, inf where there is none."""
+
     def survival(self, radius: Array) -> Array:
         """Return the fraction farther out than ``radius`` ≥ 0 (a new array)."""
 
@@ -37,6 +43,8 @@ class Radius(Protocol):
 
 class NormalRadius:
     """Rayleigh law: both parts normal with the standard deviation ``sigma`` > 0."""
+
+    farthest = math.inf
 
     def __init__(self, sigma: float) -> None:
         """Keep the standard deviation of one part."""
@@ -61,7 +69,7 @@ class UniformRadius:
 
     def __init__(self, radius: float) -> None:
         """Keep the radius of the disc."""
-        self.radius = radius
+        self.radius = self.farthest = radius
 
     def survival(self, radius: Array) -> Array:
         """Return 1 − (r/R)² inside the disc."""
@@ -79,6 +87,8 @@ class UniformRadius:
 
 class MeasuredRadius:
     """A measured column of position diameters; ``shape`` is the law of the radius."""
+
+    farthest = math.inf
 
     def __init__(self, shape: Shape) -> None:
         """Keep the law of the radius."""
@@ -147,7 +157,7 @@ class Polar:
     """
 
     def __init__(self, radius: Radius, centre: tuple[float, float], limit: float, steps: int = 4096) -> None:
-        """Tabulate the distribution of directions; ``kept`` is the share of vectors inside the disc."""
+        """Tabulate the distribution of directions."""
         self.radius, self.limit, self.centre = radius, limit, centre
         self.away = math.hypot(*centre)
         inside = self.away <= limit
@@ -156,7 +166,6 @@ class Polar:
         near, far = self._between(self.angles)
         density = near - far
         sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(self.angles) * (density[1:] + density[:-1]))])
-        self.kept = float(sums[-1]) / math.pi
         self.fractions = sums / sums[-1] if sums[-1] > 0 else sums
 
     @property
@@ -191,9 +200,31 @@ class Polar:
 
     def rule(self) -> tuple[Array, Array, Array]:
         """Return x, y (from the centre of the process) and weights of a quadrature rule, sum 1."""
-        left, right, weights = double_exponential(0.1)
-        angle = np.concatenate([self.widest * left, -self.widest * left])
+        _, right, weights = double_exponential(0.1)
+        half, shares = self._directions
+        angle = np.concatenate([half, -half])
+        x, y = self._turned(np.repeat(angle, len(right)), np.tile(right, len(angle)))
+        total = np.outer(np.tile(shares, 2), weights).ravel()
+        return x, y, total / total.sum()
+
+    @cached_property
+    def _directions(self) -> Rule:
+        """Return a rule over the angles on one side, weights summing to the share kept.
+
+        Its panels meet where the distance to the circle turns sharply: abreast of a mean on the circle, and
+        where the process itself ends inside the disc.
+        """
+        stops = {0.0, self.widest} | ({math.pi / 2} if self.widest > math.pi / 2 else set())
+        end, away = self.radius.farthest, self.away
+        if math.isfinite(end) and abs(away - end) < self.limit < away + end:
+            stops.add(min(math.acos((away**2 + end**2 - self.limit**2) / (2 * away * end)), self.widest))
+        left, _, weights = double_exponential(0.1)
+        ends = list(pairwise(sorted(stops)))
+        angle = np.concatenate([low + (high - low) * left for low, high in ends])
         near, far = self._between(angle)
-        turned = self._turned(np.repeat(angle, len(right)), np.tile(right, len(angle)))
-        total = np.outer(np.tile(weights, 2) * (near - far), weights).ravel()
-        return turned[0], turned[1], total / total.sum()
+        return angle, np.concatenate([(high - low) * weights for low, high in ends]) * (near - far) / math.pi
+
+    @property
+    def kept(self) -> float:
+        """The share of the vectors that lies inside the disc."""
+        return float(self._directions[1].sum())

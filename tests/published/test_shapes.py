@@ -225,4 +225,4 @@ RICE = {
 def test_share_that_inspection_keeps_of_an_offset_zone(offset: float, shares: tuple[float, ...]) -> None:
     for limit, share in enumerate(shares, start=1):
         centre = (0.6 * offset, -0.8 * offset)
-        assert Polar(NormalRadius(1.0), centre, float(limit)).kept == pytest.approx(share, abs=2e-7)
+        assert Polar(NormalRadius(1.0), centre, float(limit)).kept == pytest.approx(share, abs=1e-10)

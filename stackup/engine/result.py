@@ -1,0 +1,150 @@
+"""Records of the engines: frozen, complete at birth; what does not exist is None and a note says why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Fraction:
+    """A fraction of a population out of spec with its 95 % interval.
+
+    ``method`` is "exact" (low = high = out_of_spec) or "sampled"; ``if_independent`` is what independent
+    pockets would have said of cages.
+    """
+
+    out_of_spec: float
+    low: float
+    high: float
+    method: str = "sampled"
+    if_independent: float | None = None
+
+    @classmethod
+    def exact(cls, value: float) -> Fraction:
+        """Return a fraction that is known."""
+        return cls(value, value, value, "exact")
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """``edges`` (n + 1) in the gap's unit and ``counts`` (n) of values between them."""
+
+    edges: tuple[float, ...]
+    counts: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Monte Carlo of one requirement: moments over all pockets of all cages, and the fractions out of spec.
+
+    ``pockets`` is None for a number of the cage; both fractions are None for a gap without limits.
+    """
+
+    mean: float
+    sd: float
+    skewness: float | None
+    kurtosis: float | None
+    quantiles: dict[str, float]
+    histogram: Histogram
+    pockets: Fraction | None
+    cages: Fraction | None
+    not_finite: int
+    drawn: int
+    least: float
+    greatest: float
+
+
+@dataclass(frozen=True)
+class WorstCase:
+    """Both ends: value found, guaranteed bound, whether they differ by at most the tolerance, and linearised."""
+
+    low: float
+    high: float
+    bound_low: float
+    bound_high: float
+    certified_low: bool
+    certified_high: bool
+    linear_low: float | None
+    linear_high: float | None
+
+    @property
+    def certified(self) -> bool:
+        """Tell whether both ends are certified."""
+        return self.certified_low and self.certified_high
+
+
+@dataclass(frozen=True)
+class Normal:
+    """Mean, standard deviation and fraction out of spec of one variant of RSS."""
+
+    mean: float
+    sd: float
+    out_of_spec: float | None
+
+
+@dataclass(frozen=True)
+class SecondOrder:
+    """Second-order moments and the tail by Cornish–Fisher (None outside its monotone range)."""
+
+    mean: float
+    sd: float
+    skewness: float | None
+    kurtosis: float | None
+    out_of_spec: float | None
+
+
+@dataclass(frozen=True)
+class Rss:
+    """RSS of one requirement; ``exact`` tells that the first order is the exact law (a linear chain of normals)."""
+
+    mean: float
+    sd: float
+    out_of_spec: float | None
+    inflated: Normal | None
+    shifted: Normal | None
+    second_order: SecondOrder | None
+    exact: bool
+
+    @property
+    def low(self) -> float:
+        """Return mean − 3 sd."""
+        return self.mean - 3 * self.sd
+
+    @property
+    def high(self) -> float:
+        """Return mean + 3 sd."""
+        return self.mean + 3 * self.sd
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """What one dimension does to one requirement.
+
+    ``sensitivity`` is the derivative at the mean (all pockets together), for a zone the root mean square without
+    sign; shares are parts of 1; ``tighter`` is the relative change of the fraction when the tolerance falls by 10 %.
+    """
+
+    dimension: str
+    sensitivity: float
+    variance_share: float | None
+    width_share: float | None
+    tighter: float | None
+
+
+@dataclass(frozen=True)
+class AnyRequirement:
+    """The fraction failing any requirement: of pockets (pocket requirements only) and of cages."""
+
+    pockets: Fraction | None
+    cages: Fraction | None
+
+
+@dataclass(frozen=True)
+class MonteCarlo:
+    """What one run of the sampler found, by requirement, and of any requirement."""
+
+    records: dict[str, Sampled]
+    any_requirement: AnyRequirement
+    cages: int
+    extra: Any = None

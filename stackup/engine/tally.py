@@ -1,0 +1,209 @@
+"""Running sums of one number over all cages, in constant memory, merged in a fixed order.
+
+Values come as blocks (rows, cages): Z rows for a gap of the pocket, one row for a number of the cage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from stackup.engine.fractions import of_cages, of_pockets
+from stackup.engine.result import Fraction, Histogram
+
+Array = Any
+
+BINS = 4096
+#: half the range of the histogram, in standard deviations of the pilot
+REACH = 10.0
+SHOWN_BINS = 60
+QUANTILES = (0.00135, 0.5, 0.99865)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Where the sums are taken from: ``middle`` and ``unit`` of a pilot, so that powers do not cancel."""
+
+    middle: float
+    unit: float
+
+    @classmethod
+    def of(cls, pilot: Array) -> Scale:
+        """Take the scale of a pilot's finite values."""
+        finite = pilot[np.isfinite(pilot)]
+        if finite.size == 0:
+            return cls(0.0, 1.0)
+        middle, unit = float(finite.mean()), float(finite.std())
+        return cls(middle, unit if unit > 1e-12 * max(1.0, abs(middle)) else max(1.0, abs(middle)) * 1e-9)
+
+
+@dataclass
+class Moments:
+    """Power sums of (value − middle)/unit, least, greatest, and the counts of a fine histogram."""
+
+    scale: Scale
+    count: int = 0
+    sums: Array = field(default_factory=lambda: np.zeros(4))
+    least: float = np.inf
+    greatest: float = -np.inf
+    not_finite: int = 0
+    bins: Array = field(default_factory=lambda: np.zeros(BINS, dtype=np.int64))
+
+    def add(self, values: Array, scratch: Array, squares: Array, places: Array) -> tuple[float, float]:
+        """Add a block; ``scratch``, ``squares`` (float) and ``places`` (int32) are room of the block's shape.
+
+        Returns the least and the greatest value of the block (NaN where any is NaN).
+        """
+        low, high = float(values.min()), float(values.max())
+        if not (np.isfinite(low) and np.isfinite(high)):
+            self._add_finite(values)
+            return low, high
+        np.subtract(values, self.scale.middle, out=scratch)
+        np.multiply(scratch, 1.0 / self.scale.unit, out=scratch)
+        np.multiply(scratch, scratch, out=squares)
+        self.sums[0] += scratch.sum()
+        self.sums[1] += squares.sum()
+        self.sums[2] += np.einsum("ij,ij->", scratch, squares)
+        self.sums[3] += np.einsum("ij,ij->", squares, squares)
+        self._count(values.size, low, high)
+        np.multiply(scratch, BINS / (2 * REACH), out=scratch)
+        np.add(scratch, BINS / 2, out=scratch)
+        np.clip(scratch, 0, BINS - 1, out=scratch)
+        np.copyto(places, scratch, casting="unsafe")
+        self.bins += np.bincount(places.ravel(), minlength=BINS)
+        return low, high
+
+    def _count(self, size: int, low: float, high: float) -> None:
+        self.count += size
+        self.least, self.greatest = min(self.least, low), max(self.greatest, high)
+
+    def _add_finite(self, values: Array) -> None:
+        good = values[np.isfinite(values)].reshape(1, -1)
+        self.not_finite += values.size - good.size
+        if good.size:
+            self.add(good, np.empty_like(good), np.empty_like(good), np.empty(good.shape, dtype=np.int32))
+
+    def merge(self, other: Moments) -> None:
+        """Add another run's sums (of the same scale)."""
+        self.sums = self.sums + other.sums
+        self.bins = self.bins + other.bins
+        self.not_finite += other.not_finite
+        self._count(other.count, other.least, other.greatest)
+
+    def central(self) -> tuple[float, float, float | None, float | None]:
+        """Return mean, sd, skewness and kurtosis (None where the sd is 0)."""
+        if self.count == 0:
+            return np.nan, np.nan, None, None
+        m1, m2, m3, m4 = self.sums / self.count
+        c2 = max(m2 - m1**2, 0.0)
+        mean, sd = self.scale.middle + self.scale.unit * m1, self.scale.unit * np.sqrt(c2)
+        if c2 <= 1e-12 * max(m2, 1.0) or self.greatest <= self.least:
+            return float(mean), float(sd) if self.greatest > self.least else 0.0, None, None
+        c3 = m3 - 3 * m1 * m2 + 2 * m1**3
+        c4 = m4 - 4 * m1 * m3 + 6 * m1**2 * m2 - 3 * m1**4
+        return float(mean), float(sd), float(c3 / c2**1.5), float(c4 / c2**2)
+
+    def edges(self) -> Array:
+        """Return the edges of the fine histogram, (BINS + 1,)."""
+        return self.scale.middle + self.scale.unit * np.linspace(-REACH, REACH, BINS + 1)
+
+    def quantile(self, probability: float) -> float:
+        """Return a quantile, linear inside its bin; bins are 1/200 of a standard deviation wide."""
+        total = int(self.bins.sum())
+        if total == 0:
+            return np.nan
+        target = probability * total
+        cumulative = np.concatenate(([0], np.cumsum(self.bins)))
+        place = int(np.searchsorted(cumulative, target, side="right")) - 1
+        place = min(max(place, 0), BINS - 1)
+        edges = self.edges()
+        left = self.least if place == 0 else max(edges[place], self.least)
+        right = self.greatest if place == BINS - 1 else min(edges[place + 1], self.greatest)
+        inside = (target - cumulative[place]) / max(int(self.bins[place]), 1)
+        return float(left + (right - left) * min(max(inside, 0.0), 1.0))
+
+    def histogram(self) -> Histogram:
+        """Return at most SHOWN_BINS bins between the least and the greatest value."""
+        filled = np.nonzero(self.bins)[0]
+        if filled.size == 0:
+            return Histogram((0.0, 0.0), (0,))
+        first, last = int(filled[0]), int(filled[-1]) + 1
+        width = max(1, -(-(last - first) // SHOWN_BINS))
+        cuts = np.arange(first, last + width, width)
+        cuts[-1] = min(cuts[-1], BINS)
+        if cuts[-1] == cuts[-2]:
+            cuts = cuts[:-1]
+        cumulative = np.concatenate(([0], np.cumsum(self.bins)))
+        counts = np.diff(cumulative[cuts])
+        edges = self.edges()[cuts]
+        edges[0], edges[-1] = min(edges[0], self.least), max(edges[-1], self.greatest)
+        return Histogram(tuple(float(e) for e in edges), tuple(int(c) for c in counts))
+
+
+@dataclass
+class Failures:
+    """Counts per cage of what is out of spec: total, squares, the most in one cage, cages with any."""
+
+    cages: int = 0
+    total: int = 0
+    squares: int = 0
+    most: int = 0
+    failed: int = 0
+
+    def add(self, counts: Array) -> None:
+        """Add the counts (cages,) of a block."""
+        self.cages += counts.size
+        if counts.any():
+            self.total += int(counts.sum())
+            self.squares += int((counts * counts).sum())
+            self.most = max(self.most, int(counts.max()))
+            self.failed += int(np.count_nonzero(counts))
+
+    def merge(self, other: Failures) -> None:
+        """Add another run's counts."""
+        self.cages += other.cages
+        self.total += other.total
+        self.squares += other.squares
+        self.most = max(self.most, other.most)
+        self.failed += other.failed
+
+    def of_pockets(self, pockets: int) -> Fraction:
+        """Return the fraction of pockets."""
+        return of_pockets(self.total, self.squares, self.most, self.cages, pockets)
+
+    def of_cages(self, independent: int = 0) -> Fraction:
+        """Return the fraction of cages; ``independent`` pockets give what independence would have said."""
+        found = of_cages(self.failed, self.cages)
+        if not independent:
+            return found
+        each = self.total / (self.cages * independent)
+        said = float(-np.expm1(independent * np.log1p(-each))) if each < 1 else 1.0
+        return Fraction(found.out_of_spec, found.low, found.high, "sampled", said)
+
+
+def within(values: Array, low: float | None, high: float | None) -> Array:
+    """Return where values are within the limits; what is not a number is not."""
+    good = np.isfinite(values)
+    if low is not None:
+        good &= values >= low
+    if high is not None:
+        good &= values <= high
+    return good
+
+
+def may_fail(least: float, greatest: float, low: float | None, high: float | None) -> bool:
+    """Tell whether any value between least and greatest (NaN: unknown) is out of spec."""
+    if not (np.isfinite(least) and np.isfinite(greatest)):
+        return True
+    return (low is not None and least < low) or (high is not None and greatest > high)
+
+
+def merged(parts: Sequence[Any]) -> Any:
+    """Return the first of several tallies with all others merged in, in order."""
+    first, *rest = parts
+    for part in rest:
+        first.merge(part)
+    return first

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from stackup.dimension.check import SCOPES, not_negative, one_of
-from stackup.dimension.kinds import FEATURES, parts_of
+from stackup.dimension.kinds import FEATURES, Lean, parts_of
 from stackup.dimension.law import Law
 from stackup.dimension.process import Process
 from stackup.dimension.region import Array, Column, Disc, Interval
@@ -23,7 +23,7 @@ REACH = 3.0
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredSize:
+class MeasuredSize(Lean):
     """A size (or one-sided value) as built: ``values`` (Z,), one for each pocket.
 
     ``uncertainty``: standard uncertainty of the measurement, ≥ 0, or None (exact).  All in ``unit``, times
@@ -90,7 +90,7 @@ class MeasuredSize:
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredZone:
+class MeasuredZone(Lean):
     """Position errors as built: ``values`` (Z, 2), parts r and t of each pocket.
 
     ``uncertainty``: standard uncertainty of each part, ≥ 0, or None (exact).

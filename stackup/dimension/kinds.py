@@ -95,6 +95,14 @@ class NominalField:
         size.__dict__["_entered"] = finite("nominal", entered)
 
 
+class Lean:
+    """Travels to another process without its law and tables, which are built again where they are used."""
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return the fields only."""
+        return {key: value for key, value in self.__dict__.items() if key not in ("law", "region")}
+
+
 def _judge_labels(dimension: Any) -> None:
     one_of("scope", dimension.scope, SCOPES)
     whole("rollers", dimension.pockets, 1)
@@ -109,7 +117,7 @@ def _judge_labels(dimension: Any) -> None:
 
 
 @dataclass(frozen=True)
-class Size:
+class Size(Lean):
     """A nominal with a lower and an upper deviation.
 
     ``nominal``, ``lower`` ≤ ``upper``, ``sorted_to`` > 0 and the lengths of ``process`` as entered;
@@ -219,7 +227,7 @@ class Bonus:
 
 
 @dataclass(frozen=True)
-class Zone:
+class Zone(Lean):
     """A circular position zone of ``diameter`` ≥ 0: a vector with nominal (0, 0).
 
     Parts r, t in the pocket's axes (scope pocket) or x, y in the ring's (scope cage).
@@ -280,7 +288,7 @@ class Zone:
 
 
 @dataclass(frozen=True)
-class OneSided:
+class OneSided(Lean):
     """A form or runout: 0…``limit``, limit ≥ 0.
 
     Raises ValueFault, naming the key, for anything inadmissible.

@@ -89,7 +89,8 @@ class Smoothed(Steps):
         right = np.clip(np.searchsorted(self.values, x, side="right"), 1, len(self.values) - 1)
         left = self.values[right - 1]
         step = self.values[right] - left
-        share = np.clip((x - left) / np.where(step > 0, step, 1.0), 0.0, 1.0)
+        with np.errstate(over="ignore"):  # steps of 1e-313
+            share = np.clip((x - left) / np.where(step > 0, step, 1.0), 0.0, 1.0)
         return np.asarray(right - 1 + share)
 
     @property

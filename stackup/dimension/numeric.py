@@ -66,7 +66,16 @@ def moments_of_rule(nodes: Array, weights: Array) -> tuple[float, Moments]:
     """Return mean and central moments of the law that has ``weights`` (any sum) at ``nodes``."""
     weights = weights / weights.sum()
     mean = float(weights @ nodes)
-    return mean, tuple(float(weights @ (nodes - mean) ** k) for k in ORDERS)
+    return mean, powers_of(nodes - mean, weights)
+
+
+def powers_of(deviations: Array, weights: Array) -> Moments:
+    """Return Σ weights·deviations^k for k = 2..8."""
+    power, sums = deviations.copy(), []
+    for _ in ORDERS:
+        power *= deviations
+        sums.append(float(weights @ power))
+    return tuple(sums)
 
 
 def central_of_raw(raw: Callable[[int], float]) -> Moments:

@@ -21,7 +21,7 @@ from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, bindings, compile_model, pitch_angles
 from stackup.engine.result import AnyRequirement, MonteCarlo, Sampled
 from stackup.engine.settings import Progress, Settings, silent
-from stackup.engine.tally import QUANTILES, Failures, Moments, Scale, may_fail, merged, within
+from stackup.engine.tally import QUANTILES, Failures, Moments, Room, Scale, may_fail, merged, within
 from stackup.errors import Interrupted
 
 Array = Any
@@ -29,6 +29,8 @@ Array = Any
 CHUNK = 4096
 #: values of one register (numerics.md: blocks that stay in cache, large enough for threads)
 BLOCK_VALUES = 24_576
+#: every so many blocks of a chunk enter the histogram and the quantiles; moments and counts take all
+BINNED = 4
 PILOT = 256
 
 
@@ -106,13 +108,13 @@ class Counter:
         self.moments = {(w.gap, w.over): Moments(scales[w.gap, w.over]) for w in seen}
         self.failures = {r.name: Failures() for w in seen for r in w.requirements}
         self.any_pockets, self.any_cages = Failures(), Failures()
-        self._room: dict[tuple[int, ...], tuple[Array, Array, Array]] = {}
+        self._room: dict[tuple[int, ...], Room] = {}
         self._bad_pockets: Array | None = None
         self._bad_cages: Array | None = None
 
-    def begin(self, cages: int) -> None:
-        """Begin a block of ``cages`` cages."""
-        self.cages = cages
+    def begin(self, cages: int, block: int) -> None:
+        """Begin block number ``block`` of the chunk, ``cages`` cages."""
+        self.cages, self._binned = cages, block % BINNED == 0
         self._bad_pockets = self._bad_cages = None
 
     def sink(self, gap: str, values: Array) -> None:
@@ -120,13 +122,13 @@ class Counter:
         for watch in self.by_gap.get(gap, ()):
             folded = values if watch.rows == values.shape[0] else FOLDS[watch.over].value(values)
             moments = self.moments[watch.gap, watch.over]
-            least, greatest = moments.add(folded, *self._scratch(folded.shape))
+            least, greatest = moments.add(folded, self._room_for(folded.shape), self._binned)
             for requirement in watch.requirements:
                 self._judge(requirement, watch, folded, least, greatest)
 
-    def _scratch(self, shape: tuple[int, ...]) -> tuple[Array, Array, Array]:
+    def _room_for(self, shape: tuple[int, ...]) -> Room:
         if shape not in self._room:
-            self._room[shape] = (np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int32))
+            self._room[shape] = Room.of(shape)
         return self._room[shape]
 
     def _judge(self, requirement: Requirement, watch: Watch, values: Array, least: float, greatest: float) -> None:
@@ -183,9 +185,9 @@ class Sampler:
         size = block_size(self.model.pockets)
         self.drawer.start(index)
         with np.errstate(all="ignore"):
-            for start in range(0, cages, size):
+            for block, start in enumerate(range(0, cages, size)):
                 here = min(size, cages - start)
-                counter.begin(here)
+                counter.begin(here, block)
                 self.machine(here).run(self.drawer, counter.sink)
                 counter.end()
         return counter

@@ -40,6 +40,20 @@ class Scale:
         return cls(middle, unit if unit > 1e-12 * max(1.0, abs(middle)) else max(1.0, abs(middle)) * 1e-9)
 
 
+@dataclass(frozen=True)
+class Room:
+    """Room for intermediate values of one block's shape, reused from block to block."""
+
+    first: Array
+    second: Array
+    places: Array
+
+    @classmethod
+    def of(cls, shape: tuple[int, ...]) -> Room:
+        """Return room for blocks of ``shape``."""
+        return cls(np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int32))
+
+
 @dataclass
 class Moments:
     """Power sums of (value − middle)/unit, least, greatest, and the counts of a fine histogram."""
@@ -52,39 +66,44 @@ class Moments:
     not_finite: int = 0
     bins: Array = field(default_factory=lambda: np.zeros(BINS, dtype=np.int64))
 
-    def add(self, values: Array, scratch: Array, squares: Array, places: Array) -> tuple[float, float]:
-        """Add a block; ``scratch``, ``squares`` (float) and ``places`` (int32) are room of the block's shape.
+    def add(self, values: Array, room: Room, binned: bool) -> tuple[float, float]:
+        """Add a block, to the histogram too where it is ``binned``.
 
         Returns the least and the greatest value of the block (NaN where any is NaN).
         """
         low, high = float(values.min()), float(values.max())
         if not (np.isfinite(low) and np.isfinite(high)):
-            self._add_finite(values)
+            self._add_finite(values, binned)
             return low, high
-        np.subtract(values, self.scale.middle, out=scratch)
-        np.multiply(scratch, 1.0 / self.scale.unit, out=scratch)
-        np.multiply(scratch, scratch, out=squares)
-        self.sums[0] += scratch.sum()
-        self.sums[1] += squares.sum()
-        self.sums[2] += np.einsum("ij,ij->", scratch, squares)
-        self.sums[3] += np.einsum("ij,ij->", squares, squares)
+        off, squares = room.first, room.second
+        np.subtract(values, self.scale.middle, out=off)
+        np.multiply(off, off, out=squares)
+        unit = self.scale.unit
+        self.sums[0] += np.add.reduce(off, axis=None) / unit
+        self.sums[1] += np.add.reduce(squares, axis=None) / unit**2
+        self.sums[2] += np.einsum("ij,ij->", off, squares) / unit**3
+        self.sums[3] += np.einsum("ij,ij->", squares, squares) / unit**4
         self._count(values.size, low, high)
-        np.multiply(scratch, BINS / (2 * REACH), out=scratch)
-        np.add(scratch, BINS / 2, out=scratch)
-        np.clip(scratch, 0, BINS - 1, out=scratch)
-        np.copyto(places, scratch, casting="unsafe")
-        self.bins += np.bincount(places.ravel(), minlength=BINS)
+        if binned:
+            self._bin(off, room)
         return low, high
+
+    def _bin(self, off: Array, room: Room) -> None:
+        np.multiply(off, BINS / (2 * REACH * self.scale.unit), out=off)
+        np.add(off, BINS / 2, out=off)
+        np.clip(off, 0, BINS - 1, out=off)
+        np.copyto(room.places, off, casting="unsafe")
+        self.bins += np.bincount(room.places.ravel(), minlength=BINS)
 
     def _count(self, size: int, low: float, high: float) -> None:
         self.count += size
         self.least, self.greatest = min(self.least, low), max(self.greatest, high)
 
-    def _add_finite(self, values: Array) -> None:
+    def _add_finite(self, values: Array, binned: bool) -> None:
         good = values[np.isfinite(values)].reshape(1, -1)
         self.not_finite += values.size - good.size
         if good.size:
-            self.add(good, np.empty_like(good), np.empty_like(good), np.empty(good.shape, dtype=np.int32))
+            self.add(good, Room.of(good.shape), binned)
 
     def merge(self, other: Moments) -> None:
         """Add another run's sums (of the same scale)."""

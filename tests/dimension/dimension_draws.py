@@ -15,7 +15,9 @@ def generator(seed: int = 1) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64DXSM(seed))
 
 
-def draw(dimension: Dimension, cages: int = 4000, seed: int = 1, feature: Dimension | None = None) -> tuple[np.ndarray, ...]:
+def draw(
+    dimension: Dimension, cages: int = 4000, seed: int = 1, feature: Dimension | None = None
+) -> tuple[np.ndarray, ...]:
     """Values (Z, cages) or (1, cages) of each component; with ``feature``, its values come last."""
     rng = generator(seed)
     departure = None

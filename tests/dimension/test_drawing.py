@@ -1,4 +1,4 @@
-"""What a drawing says: nominal, region, labels; the centre and capability of a process; patterns; zero tolerances."""
+"""What a drawing says: nominal, region, labels; centre and capability of a process; patterns; zero."""
 
 from __future__ import annotations
 
@@ -23,7 +23,13 @@ def test_a_size() -> None:
     assert size.region == Interval(pytest.approx(17.382), 17.4)
     assert size.half_width == size.tolerance == pytest.approx(0.009)
     assert size.law.mean[0] == pytest.approx(17.391)
-    assert (size.kind, size.scope, size.part, size.unit, size.feature) == ("size", "pocket", "pin", "mm", "shaft")
+    assert (size.kind, size.scope, size.part, size.unit, size.feature) == (
+        "size",
+        "pocket",
+        "pin",
+        "mm",
+        "shaft",
+    )
 
 
 def test_a_one_sided_value() -> None:
@@ -51,7 +57,7 @@ def test_replacing_keeps_the_rest() -> None:
 def test_dimensions_travel_between_processes() -> None:
     """Workers get dimensions by pickle; laws are built where they are used."""
     size = Size("a", 17.4, -0.02, 0.0, sorted_to=0.004, process=Process(cp=1.33))
-    _ = size.law
+    _ = draw(size, 20)
     again = pickle.loads(pickle.dumps(size))  # noqa: S301 - our own bytes
     assert again == size
     assert np.array_equal(*(draw(s, 20)[0] for s in (size, again)))
@@ -100,7 +106,10 @@ def test_values_shrink_about_the_anchor(shrink: float, cp: float, keys: dict) ->
     """A tolerance times f, cp kept: every quantile goes from x to anchor + f·(x − anchor)."""
     u = np.linspace(0.01, 0.99, 9)
     for whole, small in (
-        (Size("a", 10.0, -0.1, 0.1, process=Process(cp=cp, **keys)), lambda d: replace(d, lower=-0.1 * shrink, upper=0.1 * shrink)),
+        (
+            Size("a", 10.0, -0.1, 0.1, process=Process(cp=cp, **keys)),
+            lambda d: replace(d, lower=-0.1 * shrink, upper=0.1 * shrink),
+        ),
         (OneSided("k", 0.1, process=Process(cp=cp)), lambda d: replace(d, limit=0.1 * shrink)),
     ):
         anchor = whole.law.anchor[0]
@@ -137,7 +146,9 @@ def test_inspected_never_leaves_the_drawing(keys: dict, share: float) -> None:
     assert values.min() >= 9.9 - 1e-12
     assert values.max() <= 10.2 + 1e-12
     start, stop = made.law.cdf(np.array([9.9, 10.2]))
-    assert distance(values[0], lambda x: np.clip((made.law.cdf(x) - start) / (stop - start), 0, 1)) <= ks_limit(10_000)
+    assert distance(
+        values[0], lambda x: np.clip((made.law.cdf(x) - start) / (stop - start), 0, 1)
+    ) <= ks_limit(10_000)
     (whole,) = draw(made, 40_000)
     inside = whole[(whole >= 9.9) & (whole <= 10.2)]
     assert excess(inside, used.law.mean[0]) <= SIGMAS
@@ -221,4 +232,6 @@ def test_no_tolerance_is_an_exact_constant(dimension: Size | Zone | OneSided) ->
         assert np.array_equal(values, np.broadcast_to(np.reshape(mean, (-1, 1)), values.shape))
     if dimension.kind != "zone":
         assert law.quantile(np.array([0.0, 0.5, 1.0]), pocket=0) == pytest.approx(np.ravel(law.mean[0])[0])
-        assert law.cdf(np.array([9.0, 12.0]), pocket=0) == pytest.approx([0.0 if dimension.kind == "size" else 1.0, 1.0])
+        assert law.cdf(np.array([9.0, 12.0]), pocket=0) == pytest.approx(
+            [0.0 if dimension.kind == "size" else 1.0, 1.0]
+        )

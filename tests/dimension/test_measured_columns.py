@@ -37,7 +37,7 @@ def smoothed_twin(values: np.ndarray, u: np.ndarray) -> np.ndarray:
 
 
 def test_smoothed_quantiles() -> None:
-    u = np.concatenate([generator().random(300), [1e-6, 0.5 / 60, 1 - 0.5 / 60, 1 - 1e-6]])
+    u = np.concatenate([generator().random(300), [1e-6, 0.49 / 60, 0.51 / 60, 1 - 0.49 / 60, 1 - 1e-6]])
     shape = Smoothed(COLUMN)
     assert shape.quantile(u) == pytest.approx(smoothed_twin(COLUMN, u), abs=1e-12)
     values = u.copy()
@@ -46,12 +46,14 @@ def test_smoothed_quantiles() -> None:
 
 
 def test_smoothed_moments() -> None:
-    """Against the twin on a grid of 4 million fractions (midpoint rule)."""
+    """Against the twin on a grid of a million fractions (midpoint rule)."""
     law = Size("a", 17.4, -0.02, 0.0, process=Process(measured=Measured(COLUMN))).law
-    u = (np.arange(4_000_000) + 0.5) / 4_000_000
+    u = (np.arange(1_000_000) + 0.5) / 1_000_000
     x = Smoothed(COLUMN).quantile(u)
     assert law.mean[0] == pytest.approx(x.mean(), abs=1e-9)
-    assert law.moments[0][:3] == pytest.approx([np.mean((x - x.mean()) ** k) for k in (2, 3, 4)], rel=1e-4, abs=1e-13)
+    assert law.moments[0][:3] == pytest.approx(
+        [np.mean((x - x.mean()) ** k) for k in (2, 3, 4)], rel=2e-4, abs=1e-12
+    )
 
 
 def test_smoothed_draws() -> None:
@@ -76,7 +78,9 @@ def test_smoothed_cdf_turns_quantiles_round(values: np.ndarray, u: float) -> Non
 
 def test_resampled() -> None:
     """Every row with probability 1/n: the moments are those of the column."""
-    dimension = Size("a", 17.4, -0.02, 0.0, process=Process(measured=Measured(COLUMN, "resampled")), pockets=5)
+    dimension = Size(
+        "a", 17.4, -0.02, 0.0, process=Process(measured=Measured(COLUMN, "resampled")), pockets=5
+    )
     law = dimension.law
     assert law.mean[0] == pytest.approx(COLUMN.mean(), abs=1e-14)
     for order, moment in enumerate(law.moments[0], start=2):
@@ -96,7 +100,9 @@ def test_resampled_rows_can_be_shared_by_their_scores() -> None:
 
 @pytest.mark.parametrize("how", ["smoothed", "resampled"])
 def test_inspected_columns_stay_inside(how: str) -> None:
-    dimension = Size("a", 17.39, -0.004, 0.003, process=Process(measured=Measured(COLUMN, how), inspected=True), pockets=9)
+    dimension = Size(
+        "a", 17.39, -0.004, 0.003, process=Process(measured=Measured(COLUMN, how), inspected=True), pockets=9
+    )
     (values,) = draw(dimension, 5000)
     assert values.min() >= 17.386
     assert values.max() <= 17.393

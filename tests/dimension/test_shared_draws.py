@@ -52,7 +52,9 @@ def test_covariance_of_two_uniform_pockets(share: float) -> None:
     """Closed form: uniform grades of normal scores with correlation s correlate by (6/π)·asin(s/2)."""
     law = size(share, shape="uniform").law
     variance = 0.15**2 / 3
-    assert law.shared[0, 0] == pytest.approx(variance * 6 / math.pi * math.asin(share / 2), rel=1e-6, abs=1e-15)
+    assert law.shared[0, 0] == pytest.approx(
+        variance * 6 / math.pi * math.asin(share / 2), rel=1e-6, abs=1e-15
+    )
     assert law.own[0, 0] + law.shared[0, 0] == pytest.approx(variance, rel=1e-12)
 
 
@@ -81,7 +83,15 @@ def test_normal_parts_are_normal() -> None:
     assert law.shared == pytest.approx(np.array([[0.36 * variance]]))
     assert law.own == pytest.approx(np.array([[0.64 * variance]]))
     assert law.shared_moments[0] == pytest.approx(
-        [0.36 * variance, 0, 3 * (0.36 * variance) ** 2, 0, 15 * (0.36 * variance) ** 3, 0, 105 * (0.36 * variance) ** 4]
+        [
+            0.36 * variance,
+            0,
+            3 * (0.36 * variance) ** 2,
+            0,
+            15 * (0.36 * variance) ** 3,
+            0,
+            105 * (0.36 * variance) ** 4,
+        ]
     )
 
 
@@ -94,7 +104,10 @@ def test_mehler_smoothing_of_powers(correlation: float, power: int) -> None:
     found = (mehler(correlation) @ z**power)[middle]
     rest = math.sqrt(1 - correlation**2)
     moments = [stats.norm.moment(k) if k else 1.0 for k in range(power + 1)]
-    terms = [math.comb(power, k) * (correlation * z) ** (power - k) * rest**k * moments[k] for k in range(power + 1)]
+    terms = [
+        math.comb(power, k) * (correlation * z) ** (power - k) * rest**k * moments[k]
+        for k in range(power + 1)
+    ]
     assert found == pytest.approx(sum(terms)[middle], rel=1e-8, abs=1e-7)
 
 
@@ -169,9 +182,14 @@ def test_sorted_parts(keys: dict, width: float) -> None:
     assert values.max() <= 50.0 + 1e-13
     assert distance(values[0], inspected.law.cdf) <= ks_limit(20_000)
     classes = np.searchsorted(roller.region.edges[1:-1], values)
-    straight = "resampled" in str(keys) or (np.ptp(classes, axis=0) == 0).mean() > 0.999  # rows may lie on a limit
+    straight = (
+        "resampled" in str(keys) or (np.ptp(classes, axis=0) == 0).mean() > 0.999
+    )  # rows may lie on a limit
     assert straight
-    assert excess((values[0] - roller.law.mean[0]) * (values[3] - roller.law.mean[0]), roller.law.shared[0, 0]) <= SIGMAS
+    assert (
+        excess((values[0] - roller.law.mean[0]) * (values[3] - roller.law.mean[0]), roller.law.shared[0, 0])
+        <= SIGMAS
+    )
     assert roller.law.mean[0] == pytest.approx(inspected.law.mean[0], abs=1e-10)
     assert roller.law.moments[0] == pytest.approx(inspected.law.moments[0], rel=1e-9, abs=1e-14)
 

@@ -68,7 +68,9 @@ def test_inspected_zone_without_offset(cp: float) -> None:
     length = np.hypot(r, t)
     assert length.max() <= 0.05 * (1 + 1e-12)
     inside = stats.rayleigh.cdf(cut)
-    assert distance(length, lambda x: stats.rayleigh.cdf(np.minimum(x / sigma, cut)) / inside) <= ks_limit(r.size)
+    assert distance(length, lambda x: stats.rayleigh.cdf(np.minimum(x / sigma, cut)) / inside) <= ks_limit(
+        r.size
+    )
     # E[x²] = σ²(1 − (k²/2)·e^(−k²/2)/(1 − e^(−k²/2))), by parts
     variance = sigma**2 * (1 - cut**2 / 2 * math.exp(-(cut**2) / 2) / inside)
     assert dimension.law.moments[0][0] == pytest.approx(variance, rel=1e-9)
@@ -82,10 +84,19 @@ def truth(offset: tuple[float, float], sigma: float, limit: float, power: tuple[
     """∫∫ x^i y^j of the cut normal law over the disc, by scipy (independent)."""
 
     def f(y: float, x: float) -> float:
-        return x ** power[0] * y ** power[1] * math.exp(-((x - offset[0]) ** 2 + (y - offset[1]) ** 2) / 2 / sigma**2)
+        return (
+            x ** power[0]
+            * y ** power[1]
+            * math.exp(-((x - offset[0]) ** 2 + (y - offset[1]) ** 2) / 2 / sigma**2)
+        )
 
     value, _ = integrate.dblquad(
-        f, -limit, limit, lambda x: -math.sqrt(limit**2 - x * x), lambda x: math.sqrt(limit**2 - x * x), epsabs=1e-13
+        f,
+        -limit,
+        limit,
+        lambda x: -math.sqrt(limit**2 - x * x),
+        lambda x: math.sqrt(limit**2 - x * x),
+        epsabs=1e-13,
     )
     return value
 
@@ -99,7 +110,9 @@ def test_inspected_zone_with_offset(offset: tuple[float, float]) -> None:
     mean = [truth(offset, sigma, 0.05, p) / total for p in ((1, 0), (0, 1))]
     assert dimension.law.mean == pytest.approx(mean, abs=1e-9)
     xx, xy = (truth(offset, sigma, 0.05, p) / total for p in ((2, 0), (1, 1)))
-    assert dimension.law.own[0] == pytest.approx([xx - mean[0] ** 2, xy - mean[0] * mean[1]], rel=1e-6, abs=1e-11)
+    assert dimension.law.own[0] == pytest.approx(
+        [xx - mean[0] ** 2, xy - mean[0] * mean[1]], rel=1e-6, abs=1e-11
+    )
     r, t = draw(dimension, 10_000)
     assert np.hypot(r, t).max() <= 0.05 * (1 + 1e-12)
     assert excess(r.mean(axis=0), mean[0]) <= SIGMAS
@@ -117,10 +130,16 @@ def test_redrawing_and_scores_give_the_same_law(offset: tuple[float, float]) -> 
 
 
 @given(
-    away=st.floats(0, 3), angle=st.floats(0, 6.28), limit=st.floats(0.2, 4), uniform=st.booleans(), seed=st.integers(0, 99)
+    away=st.floats(0, 3),
+    angle=st.floats(0, 6.28),
+    limit=st.floats(0.2, 4),
+    uniform=st.booleans(),
+    seed=st.integers(0, 99),
 )
 @settings(max_examples=60, deadline=None)
-def test_polar_law_stays_in_the_disc(away: float, angle: float, limit: float, uniform: bool, seed: int) -> None:
+def test_polar_law_stays_in_the_disc(
+    away: float, angle: float, limit: float, uniform: bool, seed: int
+) -> None:
     """Whatever the offset, every vector lies in the disc, and the rule agrees with the draws."""
     radius = UniformRadius(1.5) if uniform else NormalRadius(1.0)
     centre = (away * math.cos(angle), away * math.sin(angle))
@@ -150,7 +169,9 @@ def test_bonus_grows_the_disc_by_half_the_departure() -> None:
     assert shaft.of(np.array([17.41, 17.38])) == pytest.approx([0.0, 0.01])
 
 
-@pytest.mark.parametrize("keys", [{}, {"offset": (0.03, 0.0)}, {"offset": (0.07, 0.02)}, {"lot_share": 0.5, "offset": (0.03, 0.0)}])
+@pytest.mark.parametrize(
+    "keys", [{}, {"offset": (0.03, 0.0)}, {"offset": (0.07, 0.02)}, {"lot_share": 0.5, "offset": (0.03, 0.0)}]
+)
 def test_inspection_follows_the_feature(keys: dict) -> None:
     """Each vector lies inside the disc of its own hole, and some outside the disc without bonus."""
     dimension = zone(bonus=Bonus("hole", "hole", 17.5), inspected=True, cp=0.6, **keys)
@@ -187,7 +208,7 @@ def test_resampled_pairs_are_rows_of_the_file() -> None:
     dimension = zone(measured=Measured(PAIRS, "resampled"))
     r, t = draw(dimension, 2000)
     rows = {tuple(row) for row in PAIRS.tolist()}
-    assert {pair for pair in zip(r.ravel().tolist(), t.ravel().tolist(), strict=True)} == rows
+    assert set(zip(r.ravel().tolist(), t.ravel().tolist(), strict=True)) == rows
     assert dimension.law.mean == pytest.approx(PAIRS.mean(axis=0), abs=1e-15)
     assert dimension.law.own == pytest.approx(np.cov(PAIRS.T, bias=True), rel=1e-12)
     assert not dimension.law.moves
@@ -196,8 +217,15 @@ def test_resampled_pairs_are_rows_of_the_file() -> None:
 def test_smoothed_pairs_keep_their_correlation() -> None:
     dimension = zone(measured=Measured(PAIRS))
     r, t = draw(dimension, 10_000)
-    assert np.corrcoef(PAIRS.T)[0, 1] == pytest.approx(dimension.law.own[0, 1] / np.sqrt(np.prod(np.diag(dimension.law.own))), abs=0.05)
-    assert excess(((r - dimension.law.mean[0]) * (t - dimension.law.mean[1])).mean(axis=0), dimension.law.own[0, 1]) <= SIGMAS
+    assert np.corrcoef(PAIRS.T)[0, 1] == pytest.approx(
+        dimension.law.own[0, 1] / np.sqrt(np.prod(np.diag(dimension.law.own))), abs=0.05
+    )
+    assert (
+        excess(
+            ((r - dimension.law.mean[0]) * (t - dimension.law.mean[1])).mean(axis=0), dimension.law.own[0, 1]
+        )
+        <= SIGMAS
+    )
 
 
 def test_diameters_have_a_uniform_direction() -> None:

@@ -15,7 +15,7 @@ from stackup.dimension import Process, Size, Zone
 from stackup.dimension.radial import NormalRadius, Polar
 from stackup.dimension.shape import Shape
 
-# F. Scholz, Tolerance Stack Analysis Methods (1995), table of inflation factors c = 3σ/T: (printed, recomputed)
+# F. Scholz, Tolerance Stack Analysis Methods (1995): inflation factors c = 3σ/T, printed and recomputed
 INFLATION = [
     ({"shape": "normal"}, 1.000, 1.0),
     ({"shape": "uniform"}, 1.732, 1.732050808),
@@ -103,11 +103,10 @@ TRUNCATED = [
 ]
 
 
-@pytest.mark.parametrize(("k", "printed", "sd", "variance", "kurtosis", "inflation"), TRUNCATED)
-def test_inspected_normal(
-    k: float, printed: float | None, sd: float, variance: float, kurtosis: float, inflation: float
-) -> None:
+@pytest.mark.parametrize("row", TRUNCATED)
+def test_inspected_normal(row: tuple[float, ...]) -> None:
     """cp = k/3: the drawing cuts the process at ±kσ."""
+    k, printed, sd, variance, kurtosis, inflation = row
     size = Size("a", 10.0, -k, k, process=Process(cp=k / 3, inspected=True))  # σ = 1
     m2, _, m4 = size.law.moments[0][:3]
     assert m2 == pytest.approx(variance, abs=5.01e-11)

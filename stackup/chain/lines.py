@@ -1,0 +1,278 @@
+"""Lines below and above every kind of atom over a box: what the backward pass of ``bounds.py`` puts in its place.
+
+All work on stacks (count, nbox).  ``weight`` is the coefficient of the atom: where it is positive the line lies
+nowhere above the atom, elsewhere nowhere below.  ``touch`` is the place where a line touches when it may touch
+anywhere: the argument of a tangent, the slope (0…1) of a line below a ramp, the direction (rad) of a line below
+a length.  Any value of it gives a bound; ``pull`` is the derivative of the line by it at a given point.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stackup.chain.intervals import Interval, curvature, interval, quotients, slope_range, square
+from stackup.chain.operations import slopes, value
+
+Array = Any
+
+_HALF_PI = np.pi / 2
+#: widest half-angle of a sector that bounds a length
+_WIDEST = 1.2
+
+
+@dataclass(frozen=True)
+class Line:
+    """slope·arguments + offset, by argument; ``free`` tells where ``touch`` matters."""
+
+    slopes: tuple[Array, ...]
+    offset: Array
+    free: Array
+
+    def at(self, parts: Array) -> Array:
+        """Return the line's value at arguments (arguments, count, nbox)."""
+        total = self.offset
+        for slope, part in zip(self.slopes, parts, strict=True):
+            total = total + slope * part
+        return total
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Atoms of one block over boxes: intervals of arguments and atoms, touching places, sectors, references."""
+
+    op: str
+    power: float
+    arguments: tuple[Interval, ...]
+    result: Interval
+    touch: Array
+    sector: Interval
+    near: Array
+
+    def line(self, weight: Array) -> Line:
+        """Return the line for every atom and box."""
+        with np.errstate(all="ignore"):
+            match self.op:
+                case "ramp":
+                    found = self._ramp(weight)
+                case "root":
+                    found = self._root(weight)
+                case "length":
+                    found = self._length(weight)
+                case "mul" | "div" | "atan2":
+                    found = self._surface(weight)
+                case _:
+                    found = self._curve(weight)
+            return self._safe(found, weight)
+
+    def _safe(self, line: Line, weight: Array) -> Line:
+        """Fall back on the atom's interval where a line does not exist."""
+        good = np.isfinite(line.offset)
+        for slope in line.slopes:
+            good &= np.isfinite(slope)
+        if np.all(good):
+            return line
+        constant = np.where(weight > 0, *self.result)
+        slopes_ = tuple(np.where(good, slope, 0.0) for slope in line.slopes)
+        return Line(slopes_, np.where(good, line.offset, constant), line.free & good)
+
+    def pull(self, parts: Array) -> Array:
+        """Return the derivative of a free line's value by ``touch`` at given arguments."""
+        match self.op:
+            case "ramp":
+                return parts[0]
+            case "length":
+                return parts[1] * np.cos(self.touch) - parts[0] * np.sin(self.touch)
+        at = self._place()
+        with np.errstate(all="ignore"):
+            return _bend(self.op, at, self.power) * (parts[0] - at)
+
+    def reach(self) -> Array:
+        """Return by how much ``touch`` may sensibly move."""
+        if self.op in ("ramp", "length"):
+            return np.ones_like(self.touch)
+        return self.arguments[0][1] - self.arguments[0][0]
+
+    def kept(self, touch: Array) -> Array:
+        """Return ``touch`` inside its range."""
+        if self.op == "ramp":
+            return np.clip(touch, 0.0, 1.0)
+        if self.op == "length":
+            return touch
+        return np.clip(touch, *self.arguments[0])
+
+    def _place(self) -> Array:
+        """Return where a tangent touches: inside the interval, and off a vertical one."""
+        lo, hi = self.arguments[0]
+        at = np.clip(self.touch, lo, hi)
+        if self.op in ("sqrt", "log", "power", "root"):
+            at = np.maximum(at, 1e-6 * np.maximum(hi, 1e-12))
+        if self.op == "root":
+            at = np.maximum(at, -lo)
+        return at
+
+    def _ramp(self, weight: Array) -> Line:
+        """greatest(z, 0): below by any slope between 0 and 1, above by the secant."""
+        lo, hi = self.arguments[0]
+        over, under = lo >= 0, hi <= 0
+        rise = hi / np.where(hi > lo, hi - lo, 1.0)
+        free = (weight > 0) & ~over & ~under
+        slope = np.where(weight > 0, np.clip(self.touch, 0.0, 1.0), rise)
+        slope = np.where(over, 1.0, np.where(under, 0.0, slope))
+        offset = np.where(free | over | under, 0.0, -rise * lo)
+        return Line((slope,), offset, free)
+
+    def _root(self, weight: Array) -> Line:
+        """√greatest(z, 0): above by tangents that pass over (least, 0), below by the chord from the zero."""
+        lo, hi = self.arguments[0]
+        at = self._place()
+        y = np.sqrt(at)
+        left, right = np.sqrt(np.maximum(lo, 0.0)), np.sqrt(np.maximum(hi, 0.0))
+        fits = at <= hi
+        above = np.where(fits, 0.5 / y, right / np.where(hi > lo, hi - lo, 1.0))
+        above_offset = np.where(fits, 0.5 * y, -above * lo)
+        start = np.maximum(lo, 0.0)
+        chord = np.where(hi > start, (right - left) / np.where(hi > start, hi - start, 1.0), 0.0)
+        # the chord from the zero lies below where z < 0 too: there it is negative
+        below_offset = left - chord * start
+        dead = hi <= 0
+        slope = np.where(dead, 0.0, np.where(weight > 0, chord, above))
+        offset = np.where(dead, 0.0, np.where(weight > 0, below_offset, above_offset))
+        return Line((slope,), offset, (weight <= 0) & fits & ~dead)
+
+    def _curve(self, weight: Array) -> Line:
+        """Bound by tangent or secant where the curvature has one sign, else by the mean slope."""
+        lo, hi = self.arguments[0]
+        if self.op in ("sqrt", "log", "power"):
+            lo, hi = np.maximum(lo, 0.0), np.maximum(hi, 0.0)
+        bend = curvature(self.op, (lo, hi), self.power)
+        at = self._place()
+        y = value(self.op, [at], self.power)
+        tangent = np.broadcast_to(slopes(self.op, [at], y, self.power)[0], np.shape(at))
+        left, right = value(self.op, [lo], self.power), value(self.op, [hi], self.power)
+        secant = np.where(hi > lo, (right - left) / np.where(hi > lo, hi - lo, 1.0), tangent)
+        touching = bend * weight > 0
+        slope = np.where(touching, tangent, secant)
+        ends = left - secant * lo, right - secant * hi
+        offset = np.where(touching, y - tangent * at, np.where(weight > 0, np.minimum(*ends), np.maximum(*ends)))
+        if np.any(bend == 0):
+            mean, shifted = self._wavy(weight)
+            slope, offset = np.where(bend == 0, mean, slope), np.where(bend == 0, shifted, offset)
+        return Line((slope,), offset, touching)
+
+    def _wavy(self, weight: Array) -> tuple[Array, Array]:
+        """f ∈ f(c) + s(x − c) ± half range of f' times half width, c the middle and s the mean slope."""
+        lo, hi = self.arguments[0]
+        middle, half = 0.5 * (lo + hi), 0.5 * (hi - lo)
+        ends = slope_range(self.op, (lo, hi))
+        mean, spread = 0.5 * (ends[0] + ends[1]), 0.5 * (ends[1] - ends[0])
+        base = value(self.op, [middle], self.power) - mean * middle
+        return mean, base - np.where(weight > 0, 1.0, -1.0) * spread * half
+
+    def _surface(self, weight: Array) -> Line:
+        """Bound f(a, b) about the reference point, one argument after the other."""
+        a, b = self.arguments
+        a0, b0 = np.clip(self.near[0], *a), np.clip(self.near[1], *b)
+        if self.op == "mul":
+            ranges = b, (a0, a0)
+        elif self.op == "div":
+            one = np.ones_like(a0)
+            ranges = quotients((one, one), b), _div_slope(a0, b)
+        else:
+            ranges = _atan2_slopes(a, b)
+        offset = value(self.op, [a0, b0]) + np.zeros_like(weight)
+        found = []
+        for at, (s0, s1), (lo, hi) in zip((a0, b0), ranges, (a, b), strict=True):
+            slope, lost = _fan(s0, s1, lo - at, hi - at, weight)
+            found.append(slope)
+            offset = offset - slope * at + lost
+        return Line(tuple(found), offset, np.zeros(np.shape(offset), dtype=bool))
+
+    def _length(self, weight: Array) -> Line:
+        """√(a² + b²): below by any direction; above by its sector, or by a tangent lifted over the corners."""
+        below = np.cos(self.touch), np.sin(self.touch)
+        start, end = self.sector
+        half, middle = 0.5 * (end - start), 0.5 * (start + end)
+        narrow = half < _WIDEST
+        stretch = 1.0 / np.cos(np.minimum(half, _WIDEST))
+        lift, flat = self._corner_lift()
+        most = self.result[1]
+        by_sector = narrow & (most * (stretch - 1.0) < lift)
+        constant = ~by_sector & (lift > most)
+        over = (np.where(by_sector, turn * stretch, f) for turn, f in zip((np.cos(middle), np.sin(middle)), flat, strict=True))
+        over = tuple(np.where(constant, 0.0, s) for s in over)
+        above = np.where(by_sector, 0.0, np.where(constant, most, lift))
+        with_us = weight > 0
+        slope = tuple(np.where(with_us, s, o) for s, o in zip(below, over, strict=True))
+        return Line(slope, np.where(with_us, 0.0, above), with_us)
+
+    def _corner_lift(self) -> tuple[Array, tuple[Array, Array]]:
+        """Return how far the tangent at the middle must be lifted to lie above the length, and its slopes.
+
+        A convex function less a linear one is greatest at a corner of the box; the tangent of a length goes
+        through the origin, so the lift is the whole offset.
+        """
+        a, b = self.arguments
+        am, bm = 0.5 * (a[0] + a[1]), 0.5 * (b[0] + b[1])
+        size = np.sqrt(am * am + bm * bm)
+        inverse = np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-12)
+        sa, sb = am * inverse, bm * inverse
+        corners = [np.sqrt(x * x + y * y) - sa * x - sb * y for x in a for y in b]
+        return np.maximum.reduce(corners), (sa, sb)
+
+
+def _bend(op: str, at: Array, power: float) -> Array:
+    """Return the second derivative of a function of one argument."""
+    match op:
+        case "square":
+            return np.full_like(at, 2.0)
+        case "sqrt" | "root":
+            return -0.25 * at**-1.5
+        case "exp":
+            return np.exp(at)
+        case "log":
+            return -1.0 / (at * at)
+        case "power":
+            return power * (power - 1.0) * at ** (power - 2.0)
+        case "sin" | "cos":
+            return -value(op, [at])
+        case "tan":
+            t = np.tan(at)
+            return 2.0 * t * (1.0 + t * t)
+        case "atan":
+            return -2.0 * at / (1.0 + at * at) ** 2
+        case "asin":
+            return at / (1.0 - at * at) ** 1.5
+        case "acos":
+            return -at / (1.0 - at * at) ** 1.5
+    return np.zeros_like(at)
+
+
+def _fan(s0: Array, s1: Array, left: Array, right: Array, weight: Array) -> tuple[Array, Array]:
+    """Bound s·d for s ∈ [s0, s1] and d ∈ [left, right] (left ≤ 0 ≤ right) by a line in d through the secant.
+
+    Below, s·d ≥ least of both lines, which is concave in d: its secant between the ends bounds it; above, the
+    same with the greatest.  Returned are the slope and what is to be added.
+    """
+    from_left = np.where(weight > 0, s1, s0) * left
+    from_right = np.where(weight > 0, s0, s1) * right
+    width = right - left
+    slope = np.where(width > 0, (from_right - from_left) / np.where(width > 0, width, 1.0), 0.5 * (s0 + s1))
+    return slope, from_left - slope * left
+
+
+def _div_slope(a0: Array, b: Interval) -> Interval:
+    """Return the interval of ∂(a/b)/∂b = −a₀/b²."""
+    return quotients((-a0, -a0), square(b))
+
+
+def _atan2_slopes(a: Interval, b: Interval) -> tuple[Interval, Interval]:
+    """Return the intervals of ∂atan2(a, b)/∂a = b/(a²+b²) and ∂/∂b = −a/(a²+b²); unbounded across the cut."""
+    cut = (b[0] <= 0) & (a[0] <= 0) & (a[1] >= 0)
+    sa, sb = square(a), square(b)
+    squares = np.where(cut, 0.0, sa[0] + sb[0]), sa[1] + sb[1]
+    return quotients(b, squares), quotients((-a[1], -a[0]), squares)
+
+

@@ -156,7 +156,7 @@ def _spacing_steps() -> list[Step]:
         Step("off_middle", symbol("pin_beyond") - symbol("pin_within"), "m at mid-length, pin to roller axis, radially"),
         Step(
             "roller_radius",
-            Least(Greatest(symbol("pin_radius"), low), low + play),
+            symbol("pin_radius") - symbol("off_middle"),
             "R, where the roller runs: between the raceways, nearest to the pin",
         ),
         Step("freedom", Greatest(symbol("clearance_some_turn"), 0), "c₊, none where the pin fills the bore"),

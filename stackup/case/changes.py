@@ -56,8 +56,9 @@ def _below(place: Any, part: str | int, key: str, new_table: Any) -> Any:
 
 
 def _put(place: Any, part: str | int, value: Any, key: str) -> None:
-    is_there = part in place if isinstance(part, str) else part < len(place)
-    if isinstance(place, MutableMapping) != isinstance(part, str) or (isinstance(part, int) and not is_there):
+    fits = isinstance(place, MutableMapping) if isinstance(part, str) else isinstance(place, list)
+    is_there = fits and (part in place if isinstance(part, str) else part < len(place))
+    if not fits or (isinstance(part, int) and not is_there):
         raise ValueFault(key, f"no {part}", "a path through tables and lists of the case")
     if value is not None:
         place[part] = value

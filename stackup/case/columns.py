@@ -133,5 +133,7 @@ def _parsed(file: str, text: str) -> Sheet:
     for line, row in rows:
         if any(cell.strip() for cell in row[len(names) :]):
             found = f"{len(row)} columns in {file}, line {line}"
-            raise ValueFault("", found, f"{len(names)}, as the first line names; numbers with a decimal point")
+            raise ValueFault(
+                "", found, f"{len(names)}, as the first line names; numbers with a decimal point"
+            )
     return Sheet(file, names, rows[1:])

@@ -217,8 +217,10 @@ def _judge_nominal(draft: Draft, model: Model, right: Mapping[str, Chain]) -> No
     lost = {name for name, value in values.items() if not np.isfinite(value).all()}
     built_in = sorted(lost - right.keys())
     if built_in:
-        found = f"{', '.join(built_in)}, which no finite number comes out of at the nominal"
-        draft.faults.add(("dimensions",), found, "dimensions of which every gap is finite", at_key=True)
+        found = f"dimensions of which {', '.join(built_in)} is not finite at the nominal"
+        draft.faults.add(
+            ("dimensions",), found, "nominals of which every gap is a finite number", at_key=True
+        )
     for name in lost & right.keys():
         uses = {split_next(symbol.name)[0] for symbol in right[name].expression.free_symbols}
         if not uses & lost:

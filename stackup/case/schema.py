@@ -220,7 +220,7 @@ class SizeEntry(Toleranced):
         default=None, description="Hole or shaft, for a material bonus."
     )
     sorted_to: Positive | None = Field(default=None, description="Width of the sorting classes, mm.")
-    process: SizeProcess = Field(default=SizeProcess(), description="How the parts come out.")
+    process: SizeProcess = Field(default_factory=SizeProcess, description="How the parts come out.")
     nominal_range: Pair | None = Field(
         default=None, description="Where an allocation may move the nominal, mm."
     )
@@ -234,7 +234,7 @@ class ZoneEntry(Toleranced):
     bonus_from: Text | None = Field(
         default=None, description="Size with a feature whose departure widens the zone."
     )
-    process: ZoneProcess = Field(default=ZoneProcess(), description="How the parts come out.")
+    process: ZoneProcess = Field(default_factory=ZoneProcess, description="How the parts come out.")
 
 
 class OneSidedEntry(Toleranced):
@@ -242,7 +242,7 @@ class OneSidedEntry(Toleranced):
 
     what: ClassVar[str] = "a one-sided dimension"
     limit: NotNegative = Field(description="Largest value the drawing grants, mm.")
-    process: OneSidedProcess = Field(default=OneSidedProcess(), description="How the parts come out.")
+    process: OneSidedProcess = Field(default_factory=OneSidedProcess, description="How the parts come out.")
 
 
 class ValuesEntry(Entry):
@@ -362,4 +362,6 @@ class Document(Table):
     dimensions: dict[str, AnyEntry] = Field(default={}, description="The lines of the drawing.")
     chains: dict[str, ChainEntry] = Field(default={}, description="Gaps of your own.")
     requirements: dict[str, RequirementEntry] = Field(default={}, description="Limits on gaps.")
-    run: RunEntry = Field(default=RunEntry(), description="How to compute.")
+    run: RunEntry = Field(
+        default_factory=RunEntry, description="Seed, number of cages, precision, shifts of means."
+    )

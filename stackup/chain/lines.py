@@ -2,8 +2,9 @@
 
 All work on stacks (count, nbox).  ``weight`` is the coefficient of the atom: where it is positive the line lies
 nowhere above the atom, elsewhere nowhere below.  ``touch`` is the place where a line touches when it may touch
-anywhere: the argument of a tangent, the slope (0…1) of a line below a ramp, the direction (rad) of a line below
-a length.  Any value of it gives a bound; ``pull`` is the derivative of the line by it at a given point.
+anywhere, (2, count, nbox): the argument of a tangent; the slope (0…1) of a line below a ramp; both slopes of a
+line below a length, a vector no longer than 1.  Any value of it gives a bound; ``pull`` is the derivative of the
+line by it at a given point.
 """
 
 from __future__ import annotations
@@ -79,20 +80,20 @@ class Stack:
         return Line(slopes_, np.where(good, line.offset, constant), line.free & good)
 
     def pull(self, parts: Array) -> Array:
-        """Return the derivative of a free line's value by ``touch`` at given arguments."""
-        match self.op:
-            case "ramp":
-                return parts[0]
-            case "length":
-                return parts[1] * np.cos(self.touch) - parts[0] * np.sin(self.touch)
+        """Return the derivative (2, count, nbox) of a free line's value by ``touch`` at given arguments."""
+        pull = np.zeros_like(self.touch)
+        if self.op in ("ramp", "length"):
+            pull[: len(parts)] = parts
+            return pull
         at = self._place()
         with np.errstate(all="ignore"):
-            return _bend(self.op, at, self.power) * (parts[0] - at)
+            pull[0] = _bend(self.op, at, self.power) * (parts[0] - at)
+        return pull
 
     def reach(self) -> Array:
         """Return by how much ``touch`` may sensibly move."""
         if self.op in ("ramp", "length"):
-            return np.ones_like(self.touch)
+            return np.ones_like(self.touch[0])
         return self.arguments[0][1] - self.arguments[0][0]
 
     def kept(self, touch: Array) -> Array:
@@ -100,13 +101,13 @@ class Stack:
         if self.op == "ramp":
             return np.clip(touch, 0.0, 1.0)
         if self.op == "length":
-            return touch
+            return touch / np.maximum(1.0, np.sqrt(touch[0] * touch[0] + touch[1] * touch[1]))
         return np.clip(touch, *self.arguments[0])
 
     def _place(self) -> Array:
         """Return where a tangent touches: inside the interval, and off a vertical one."""
         lo, hi = self.arguments[0]
-        at = np.clip(self.touch, lo, hi)
+        at = np.clip(self.touch[0], lo, hi)
         if self.op in ("sqrt", "log", "power", "root"):
             at = np.maximum(at, 1e-6 * np.maximum(hi, 1e-12))
         if self.op == "root":
@@ -119,7 +120,7 @@ class Stack:
         over, under = lo >= 0, hi <= 0
         rise = hi / np.where(hi > lo, hi - lo, 1.0)
         free = (weight > 0) & ~over & ~under
-        slope = np.where(weight > 0, np.clip(self.touch, 0.0, 1.0), rise)
+        slope = np.where(weight > 0, np.clip(self.touch[0], 0.0, 1.0), rise)
         slope = np.where(over, 1.0, np.where(under, 0.0, slope))
         offset = np.where(free | over | under, 0.0, -rise * lo)
         return Line((slope,), offset, free)
@@ -192,7 +193,8 @@ class Stack:
 
     def _length(self, weight: Array) -> Line:
         """√(a² + b²): below by any direction; above by its sector, or by a tangent lifted over the corners."""
-        below = np.cos(self.touch), np.sin(self.touch)
+        size = np.sqrt(self.touch[0] * self.touch[0] + self.touch[1] * self.touch[1])
+        below = self.touch / np.maximum(1.0, size)
         start, end = self.sector
         half, middle = 0.5 * (end - start), 0.5 * (start + end)
         narrow = half < _WIDEST

@@ -9,7 +9,8 @@ from typing import ClassVar
 import numpy as np
 
 from stackup.dimension.check import SCOPES, not_negative, one_of
-from stackup.dimension.kinds import FEATURES, Lean, parts_of
+from stackup.dimension.fields import Lean
+from stackup.dimension.kinds import FEATURES, parts_of
 from stackup.dimension.law import Law
 from stackup.dimension.process import Process
 from stackup.dimension.region import Array, Column, Disc, Interval

@@ -12,6 +12,7 @@ from typing import Any, ClassVar, Protocol
 
 from stackup.dimension import build
 from stackup.dimension.check import SCOPES, finite, not_negative, one_of, positive, whole, within
+from stackup.dimension.fields import Lean, NominalField
 from stackup.dimension.law import Law
 from stackup.dimension.process import Process
 from stackup.dimension.region import Classes, Column, Disc, Growth, Interval, Region, sorting_classes
@@ -72,37 +73,6 @@ class Dimension(Protocol):
         """How values come out."""
 
 
-class NominalTuple(tuple[Column, ...]):
-    """The nominal in the unit of formulas, remembering what was entered (so that ``replace`` works)."""
-
-    entered: float
-
-
-class NominalField:
-    """The field ``nominal`` of a size: takes the number entered, gives a tuple in the unit of formulas."""
-
-    def __get__(self, size: Size | None, owner: type) -> tuple[Column, ...]:
-        """Return (nominal·factor,)."""
-        if size is None:
-            raise AttributeError("nominal")
-        values = NominalTuple((size.__dict__["_entered"] * size.factor,))
-        values.entered = size.__dict__["_entered"]
-        return values
-
-    def __set__(self, size: Size, value: float | tuple[Column, ...]) -> None:
-        """Keep the number as entered."""
-        entered = value.entered if isinstance(value, NominalTuple) else value
-        size.__dict__["_entered"] = finite("nominal", entered)
-
-
-class Lean:
-    """Travels to another process without its law and tables, which are built again where they are used."""
-
-    def __getstate__(self) -> dict[str, Any]:
-        """Return the fields only."""
-        return {key: value for key, value in self.__dict__.items() if key not in ("law", "region")}
-
-
 def _judge_labels(dimension: Any) -> None:
     one_of("scope", dimension.scope, SCOPES)
     whole("rollers", dimension.pockets, 1)
@@ -126,7 +96,7 @@ class Size(Lean):
     """
 
     name: str
-    nominal: NominalField = NominalField()
+    nominal: NominalField = NominalField()  # noqa: RUF009 - a descriptor, not a default
     lower: float = 0.0
     upper: float = 0.0
     scope: str = "pocket"

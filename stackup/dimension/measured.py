@@ -6,6 +6,7 @@ Both are laws of the value itself, in the dimension's own unit.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from stackup.dimension.numeric import ORDERS, Moments, Rule, legendre_pieces, sp
 from stackup.dimension.region import Array
 from stackup.dimension.shape import LEAST_U, MOST_U, Shape, to_uniform
 from stackup.dimension.tables import Scratch, Table
+from stackup.dimension.unbounded import Normal
 from stackup.errors import ValueFault
 
 
@@ -27,14 +29,18 @@ class Steps(Shape):
 
     def piece(self, low: float, high: float) -> Rule:
         """Return Gauss rules in the fraction u, on the pieces between ``_breaks``."""
-        ends = np.array([max(low, self.low)]), np.array([min(high, self.high)])
-        first, last = float(self.below(ends[0])[0]), float(self.cdf(ends[1])[0])
+        first, last = self._span(low, high)
         if last <= first:
             return np.array([low]), np.zeros(1)
         breaks = self._breaks()
         inner = breaks[(breaks > first) & (breaks < last)]
         nodes, weights = legendre_pieces([first, *inner, last], self.nodes)
         return self.quantile(nodes), weights
+
+    def _span(self, low: float, high: float) -> tuple[float, float]:
+        """Return the fractions below ``low`` and up to ``high``."""
+        below = self.below(np.array([max(low, self.low)]))
+        return float(below[0]), float(self.cdf(np.array([min(high, self.high)]))[0])
 
     def below(self, x: Array) -> Array:
         """Return the fraction below ``x``."""
@@ -57,7 +63,9 @@ class Smoothed(Steps):
     def __init__(self, values: Array, floor: float = -math.inf) -> None:
         """Sort the values; ``floor``: nothing is smaller (0 for lengths and one-sided values)."""
         self.values, self.floor = np.sort(np.asarray(values, dtype=float)), floor
-        self.centre, self.scatter = float(np.mean(values)), float(np.std(values, ddof=1))
+        still = self.values[0] == self.values[-1]  # where rounding would leave a spread of its own
+        self.centre = float(self.values[0] if still else np.mean(values))
+        self.scatter = 0.0 if still else float(np.std(values, ddof=1))
         self.low, self.high = floor, math.inf
 
     def quantile(self, u: Array) -> Array:
@@ -97,10 +105,28 @@ class Smoothed(Steps):
     def _fractions(self) -> Array:
         return (np.arange(len(self.values)) + 0.5) / len(self.values)
 
-    def _breaks(self) -> Array:
+    def piece(self, low: float, high: float) -> Rule:
+        """Return a rule that is exact between the values, and a Gauss rule of the normal law beyond them."""
+        first, last = self._span(low, high)
         half = 0.5 / len(self.values)
-        ends = half * np.array([1e-9, 1e-7, 1e-5, 1e-4, 1e-3, 0.01, 0.03, 0.1, 0.3, 0.6])
-        return np.concatenate([ends, self._fractions, 1 - ends[::-1]])
+        turns = self._normal_cdf(np.array([self.floor, self.values[0], self.values[-1]]))
+        stops = np.unique(np.clip([first, half, *turns, 1 - half, last], first, last))
+        rules = [self._between(*ends, half) for ends in pairwise(stops.tolist())]
+        rules.append((self.values[:1], np.zeros(1)))
+        return np.concatenate([nodes for nodes, _ in rules]), np.concatenate([w for _, w in rules])
+
+    def _between(self, start: float, stop: float, half: float) -> Rule:
+        """Return a rule for the fractions from ``start`` to ``stop``, all in one kind of place."""
+        middle = 0.5 * (start + stop)
+        value = self.quantile(np.array([middle]))
+        if half < middle < 1 - half:
+            inner = self._fractions[(self._fractions > start) & (self._fractions < stop)]
+            nodes, weights = legendre_pieces([start, *inner, stop], self.nodes)
+            return self.quantile(nodes), weights
+        if value[0] in (self.floor, self.values[0], self.values[-1]):
+            return value, np.array([stop - start])
+        scores, weights = Normal().piece(*(float(special().ndtri(u)) for u in (start, stop)))
+        return self.centre + self.scatter * scores, weights
 
     def _table(self) -> Table:
         """Return the quantile function as it is: linear cells, the two half cells at the ends exact."""

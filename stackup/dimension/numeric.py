@@ -62,10 +62,15 @@ def legendre_pieces(edges: Sequence[float], count: int) -> Rule:
     return (0.5 * (low + high) + half * nodes).ravel(), (half * weights).ravel()
 
 
+def weighted(weights: Array, values: Array) -> float:
+    """Return Σ weights·values, summed the same way whatever threads the linear algebra library uses."""
+    return float(np.einsum("i,i", weights, values))
+
+
 def moments_of_rule(nodes: Array, weights: Array) -> tuple[float, Moments]:
     """Return mean and central moments of the law that has ``weights`` (any sum) at ``nodes``."""
     weights = weights / weights.sum()
-    mean = float(weights @ nodes)
+    mean = weighted(weights, nodes)
     return mean, powers_of(nodes - mean, weights)
 
 
@@ -74,7 +79,7 @@ def powers_of(deviations: Array, weights: Array) -> Moments:
     power, sums = deviations.copy(), []
     for _ in ORDERS:
         power *= deviations
-        sums.append(float(weights @ power))
+        sums.append(weighted(weights, power))
     return tuple(sums)
 
 

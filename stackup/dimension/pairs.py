@@ -9,7 +9,7 @@ import numpy as np
 
 from stackup.dimension.law import placed
 from stackup.dimension.measured import Smoothed
-from stackup.dimension.numeric import gauss_hermite, special
+from stackup.dimension.numeric import gauss_hermite, special, weighted
 from stackup.dimension.offset import redraw
 from stackup.dimension.region import Array, Disc
 from stackup.dimension.shared import GRID
@@ -45,7 +45,7 @@ class PairZone(ZoneLaw):
         """The least share, over the pockets, of what the process makes inside the disc."""
         weights = self._all[2]
         limit = np.inf if self.disc is None else self.disc.radius
-        return min(float(weights @ self._inside(i, limit)) for i in range(len(self.centres)))
+        return min(weighted(weights, self._inside(i, limit)) for i in range(len(self.centres)))
 
     @cached_property
     def _all(self) -> tuple[Array, Array, Array]:

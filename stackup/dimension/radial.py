@@ -14,7 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
-from stackup.dimension.numeric import Moments, Rule, double_exponential
+from stackup.dimension.numeric import Moments, Rule, double_exponential, weighted
 from stackup.dimension.region import Array
 from stackup.dimension.shape import Shape
 from stackup.dimension.tables import Scratch
@@ -120,7 +120,7 @@ def _in_survival(radius: NormalRadius | UniformRadius, limit: float) -> Rule:
 
 def component_moments(nodes: Array, weights: Array) -> Moments:
     """Return central moments of one part of a vector of this radius and uniform direction."""
-    return tuple(c * float(weights @ nodes**k) for k, c in enumerate(_COSINES, start=2))
+    return tuple(c * weighted(weights, nodes**k) for k, c in enumerate(_COSINES, start=2))
 
 
 def vectors(
@@ -160,25 +160,39 @@ class Polar:
         """Tabulate the distribution of directions."""
         self.radius, self.limit, self.centre = radius, limit, centre
         self.away = math.hypot(*centre)
-        inside = self.away <= limit
-        self.widest = math.pi if inside else math.asin(limit / self.away)
+        self.widest = self._widest()
         self.angles = self.widest * np.sin(0.5 * math.pi * np.linspace(0.0, 1.0, steps + 1))
         near, far = self._between(self.angles)
         density = near - far
         sums = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(self.angles) * (density[1:] + density[:-1]))])
         self.fractions = sums / sums[-1] if sums[-1] > 0 else sums
 
+    def _widest(self) -> float:
+        """Return the greatest angle from inward at which a ray meets the disc within the process's reach."""
+        if self.away <= self.limit:
+            return math.pi
+        tangent = math.sqrt(self.away**2 - self.limit**2)
+        return math.asin(self.limit / self.away) if self.radius.farthest >= tangent else self._at_the_end()
+
+    def _at_the_end(self) -> float:
+        """Return the angle at which the end of the process lies on the circle."""
+        end, away = self.radius.farthest, self.away
+        return math.acos(min((away**2 + end**2 - self.limit**2) / (2 * away * end), 1.0))
+
     @property
     def _inward(self) -> tuple[float, float]:
-        if self.away == 0.0:
-            return 1.0, 0.0
-        return -self.centre[0] / self.away, -self.centre[1] / self.away
+        angle = math.atan2(-self.centre[1], -self.centre[0])
+        return math.cos(angle), math.sin(angle)
+
+    def _crossings(self, angle: Array) -> tuple[Array, Array]:
+        """Return the distances at which rays at ``angle`` from inward enter and leave the disc."""
+        middle = self.away * np.cos(angle)
+        half = np.sqrt(np.maximum(self.limit**2 - np.square(self.away * np.sin(angle)), 0.0))
+        return np.maximum(middle - half, 0.0), np.maximum(middle + half, 0.0)
 
     def _between(self, angle: Array) -> tuple[Array, Array]:
         """Return the survival fractions where rays at ``angle`` from inward enter and leave the disc."""
-        middle = self.away * np.cos(angle)
-        half = np.sqrt(np.maximum(self.limit**2 - np.square(self.away * np.sin(angle)), 0.0))
-        near, far = np.maximum(middle - half, 0.0), np.maximum(middle + half, 0.0)
+        near, far = self._crossings(angle)
         return self.radius.survival(near), self.radius.survival(far)
 
     def vectors(self, u: Array, v: Array) -> tuple[Array, Array]:
@@ -191,10 +205,11 @@ class Polar:
 
     def _turned(self, angle: Array, share: Array) -> tuple[Array, Array]:
         ex, ey = self._inward
-        near, far = self._between(angle)
+        ends = self._crossings(angle)
+        near, far = (self.radius.survival(end) for end in ends)
         survival = np.clip(far + share * (near - far), _TINY, 1.0)
         self.radius.squares(survival)
-        length = np.sqrt(survival)
+        length = np.clip(np.sqrt(survival), *ends)
         x, y = length * np.cos(angle), length * np.sin(angle)
         return x * ex - y * ey, x * ey + y * ex
 
@@ -214,12 +229,12 @@ class Polar:
         Its panels meet where the distance to the circle turns sharply: abreast of a mean on the circle, and
         where the process itself ends inside the disc.
         """
-        stops = {0.0, self.widest} | ({math.pi / 2} if self.widest > math.pi / 2 else set())
+        stops = {math.pi / 2} if self.widest > math.pi / 2 else set()
         end, away = self.radius.farthest, self.away
         if math.isfinite(end) and abs(away - end) < self.limit < away + end:
-            stops.add(min(math.acos((away**2 + end**2 - self.limit**2) / (2 * away * end)), self.widest))
+            stops.add(min(self._at_the_end(), self.widest))
         left, _, weights = double_exponential(0.1)
-        ends = list(pairwise(sorted(stops)))
+        ends = list(pairwise([0.0, *sorted(stops), self.widest]))
         angle = np.concatenate([low + (high - low) * left for low, high in ends])
         near, far = self._between(angle)
         return angle, np.concatenate([(high - low) * weights for low, high in ends]) * (near - far) / math.pi

@@ -10,7 +10,7 @@ import numpy as np
 
 from stackup.dimension import tables
 from stackup.dimension.law import Parts, placed
-from stackup.dimension.numeric import NOTHING, ORDERS, Moments, moments_of_rule, scaled
+from stackup.dimension.numeric import NOTHING, ORDERS, Moments, moments_of_rule, scaled, weighted
 from stackup.dimension.region import Array, Column
 from stackup.dimension.scalar import ScalarLaw, inverted
 from stackup.dimension.shape import Shape
@@ -50,7 +50,10 @@ class SortedLaw(ScalarLaw):
         shares, moments = self.shares, self.moments[0]
         inside = [moments_of_rule(*self.shape.piece(*b)) if p > 0 else (0.0, NOTHING) for p, b in self._each]
         shared = scaled(moments_of_rule(np.array([mean for mean, _ in inside]), shares)[1], self.scale)
-        own = scaled(tuple(float(shares @ [m[i] for _, m in inside]) for i in range(len(ORDERS))), self.scale)
+        own = scaled(
+            tuple(weighted(shares, np.array([m[i] for _, m in inside])) for i in range(len(ORDERS))),
+            self.scale,
+        )
         common = min(shared[0], moments[0])
         return Parts(np.array([[moments[0] - common]]), np.array([[common]]), (own,), (shared,))
 

@@ -106,8 +106,9 @@ def tabulate(
     step = (high - low) / cells
     starts = low + step * np.arange(cells)[:, None]
     with np.errstate(all="ignore"):
-        rows = exact(np.clip(starts + step * _NODES, low, high)) @ _CUBIC.T
-        error = np.abs(rows @ np.vander(_PROBES, 4, increasing=True).T - exact(starts + step * _PROBES))
+        rows = np.einsum("cn,kn->ck", exact(np.clip(starts + step * _NODES, low, high)), _CUBIC)
+        probes = np.einsum("ck,pk->cp", rows, np.vander(_PROBES, 4, increasing=True))
+        error = np.abs(probes - exact(starts + step * _PROBES))
     rows[~(error.max(axis=1) <= tolerance), 3] = np.nan
     good = np.flatnonzero(~np.isnan(rows[:, 3]))
     function = exact

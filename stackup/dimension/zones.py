@@ -14,7 +14,15 @@ from functools import cached_property
 import numpy as np
 
 from stackup.dimension.law import Parts, first, placed
-from stackup.dimension.numeric import NOTHING, STANDARD_NORMAL, Moments, gauss_hermite, powers_of, scaled
+from stackup.dimension.numeric import (
+    NOTHING,
+    STANDARD_NORMAL,
+    Moments,
+    gauss_hermite,
+    powers_of,
+    scaled,
+    weighted,
+)
 from stackup.dimension.radial import Radius, component_moments, vectors
 from stackup.dimension.region import Array, Column, Disc
 from stackup.dimension.shared import GRID, draw_scores, lot_parts_plane
@@ -240,10 +248,10 @@ def limit_of(disc: Disc, departure: Array | None) -> float | Array:
 
 def spread_of_rule(x: Array, y: Array, weights: Array) -> Spread:
     """Return mean, covariance and moments of the law with ``weights`` (sum 1) at (x, y)."""
-    mean = np.array([weights @ x, weights @ y])
+    mean = np.array([weighted(weights, x), weighted(weights, y)])
     dx, dy = x - mean[0], y - mean[1]
     moments = powers_of(dx, weights), powers_of(dy, weights)
-    cross = float(weights @ (dx * dy))
+    cross = weighted(weights, dx * dy)
     return mean, np.array([[moments[0][0], cross], [cross, moments[1][0]]]), moments
 
 

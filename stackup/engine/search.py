@@ -1,8 +1,9 @@
 """Branch and bound for one end of one gap: the value found and a guaranteed bound beside it.
 
-Boxes are split where their bound loses most (``bounds.py``); the points where the bounds are least are tried
-as candidates.  Where found and bound stay apart, the best candidate is moved to a local extreme (``polish.py``)
-and the search begins again with bounds that touch there.
+Every box is bounded by the dual of its linear relaxation (``bounds.py``) and split at the atom that loses most
+there: an argument or an input in two, the direction of a length in sectors.  The points where the bounds are
+attained are tried as candidates, and the best is moved to a local extreme (``polish.py``) where found and bound
+stay apart.
 """
 
 from __future__ import annotations
@@ -14,18 +15,17 @@ from typing import Any
 import numpy as np
 
 from stackup.chain.bounds import Bounder, Boxes, Ground, Result
-from stackup.chain.program import KINKS, Program
-from stackup.engine.polish import Mover
+from stackup.chain.program import Program
 
 Array = Any
 
 BATCH = 128
 SECTORS = 8
+STEPS = 12
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
-#: operations that lines touch from below (above) everywhere
-CONVEX = frozenset({"greatest", "magnitude", "length", "square", "exp"})
-CONCAVE = frozenset({"least", "sqrt", "log"})
+#: part of the tolerance that the bound may stay away from the value found
+CLOSE = 0.9
 
 
 @dataclass(frozen=True)
@@ -47,241 +47,135 @@ class Search:
     ) -> None:
         """Prepare the search; ``tolerance`` is the distance of found and bound that counts as closed."""
         self.name, self.sign, self.parameters = name, sign, parameters
-        self.bounder = Bounder(program, name, sign, parameters)
-        self.ground, self.tolerance = ground, tolerance
-        self.columns = len(next(iter(ground.low.values()))) if ground.low else 1
-        self.best, self.point, self.column = np.inf, {}, 0
-        self.reference: Array | None = None
-        self.shares: dict[int, float] = {}
+        self.program, self.ground, self.tolerance = program, ground, tolerance
+        self.bounder = Bounder(program, name, sign, ground, parameters)
+        self.best, self.point, self.column = np.inf, np.zeros(0), 0
         self.looked = 0
-        self._behind = _inputs_behind(self.bounder.program)
+        self._tree = _Tree(self.bounder)
 
     def run(self, budget: int) -> End:
-        """Search within ``budget`` boxes; polish once and search again where the ends stay apart."""
-        bound = self._descend(budget // 4)
-        if not self._closed(bound):
-            self.polish()
-            bound = max(bound, self._descend(budget - budget // 4))
-        if not self._closed(bound):
-            self.polish()
-        return End(self.best, min(bound, self.best), self.point, self.column, self.looked)
+        """Search within ``budget`` boxes."""
+        bound = self._descend(budget)
+        return End(self.best, min(bound, self.best), self._named(), self.column, self.looked)
 
-    def _closed(self, bound: float) -> bool:
-        return self.best - bound <= self.tolerance
+    def _named(self) -> dict[str, float]:
+        point = {k: 0.5 * float(self.ground.low[k][self.column] + self.ground.high[k][self.column]) for k in self.ground.low}
+        return point | dict(zip(self.bounder.form.inputs, map(float, self.point), strict=True))
 
     def _descend(self, budget: int) -> float:
         """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
-        boxes = Boxes.whole(self.bounder.size, self.columns)
-        for index, share in self.shares.items():
-            boxes.share[index] = share
-        result = self._look(boxes)
+        boxes = self.bounder.whole()
+        result = self._look(boxes, STEPS)
         kept = np.inf
-        spent = self.columns
         while True:
-            live = result.bound < self.best - 0.9 * self.tolerance
-            if np.any(~live):
-                kept = min(kept, float(np.min(result.bound[~live])))
-            if not np.any(live) or spent >= budget:
-                rest = float(np.min(result.bound[live])) if np.any(live) else np.inf
-                return min(kept, rest)
-            boxes, result = boxes.take(live), _take(result, live)
-            order = np.argsort(result.bound, kind="stable")
-            work, rest_index = order[:BATCH], order[BATCH:]
-            children, stuck = self._split(boxes.take(work), _take(result, work))
-            kept = min(kept, stuck)
-            later, later_result = boxes.take(rest_index), _take(result, rest_index)
-            if children is None:
-                boxes, result = later, later_result
-            else:
-                fresh = self._look(children)
-                spent += len(children.origin)
-                fresh.bound[:] = np.maximum(fresh.bound, self._parents)
-                boxes, result = Boxes.join([later, children]), _join(later_result, fresh)
-            if len(boxes.origin) == 0:
+            live = result.bound < self.best - CLOSE * self.tolerance
+            kept = min(kept, float(np.min(result.bound[~live], initial=np.inf)))
+            if not np.any(live):
                 return kept
+            boxes, result = boxes.take(live), result.take(live)
+            if self.looked >= budget:
+                return min(kept, float(np.min(result.bound)))
+            order = np.argsort(result.bound, kind="stable")
+            work, rest = order[:BATCH], order[BATCH:]
+            children, parents = self._tree.split(boxes.take(work), result.take(work), self.tolerance)
+            whole = np.setdiff1d(np.arange(len(work)), parents)
+            kept = min(kept, float(np.min(result.bound[work][whole], initial=np.inf)))
+            boxes, later = boxes.take(rest), result.take(rest)
+            fresh = self._look(children, STEPS)
+            fresh.bound = np.maximum(fresh.bound, result.bound[work][parents])
+            boxes, result = Boxes.join([boxes, children]), Result.join(later, fresh)
 
-    def _ours(self, result: Result) -> list[int]:
-        """Return the open kinks at which any of several lines holds, by the sign of their weight."""
-        found = []
-        for index, weight in result.weights.items():
-            node = self.bounder.program.nodes[index]
-            sign = -1 if node.op == "least" else 1
-            if node.op in KINKS and np.all(sign * weight > 0) and self._is_open(result, index):
-                found.append(index)
-        return found
-
-    def _is_open(self, result: Result, index: int) -> bool:
-        """Tell whether the kink lies inside the box."""
-        node = self.bounder.program.nodes[index]
-        low, high = result.low, result.high
-        if node.op in ("length", "magnitude"):
-            return bool(np.any(low[index] < 0.5 * high[index]))
-        a, b = node.args
-        return bool(np.any((low[a] < high[b]) & (low[b] < high[a])))
-
-    def _look(self, boxes: Boxes) -> Result:
-        result = self.bounder.look(boxes, self.ground, self.reference)
+    def _look(self, boxes: Boxes, steps: int) -> Result:
+        """Bound boxes and keep the best point seen."""
+        if len(boxes.origin) == 0:
+            return self.bounder.look(boxes, 0.0, 0)
+        target = self.best - 0.5 * CLOSE * self.tolerance
+        if not np.isfinite(target):
+            self._try(self.bounder.look(boxes, np.inf, 0), boxes)
+            target = self.best - 0.5 * CLOSE * self.tolerance
+        result = self.bounder.look(boxes, target, steps)
         self.looked += len(boxes.origin)
-        found = np.where(np.isfinite(result.found), result.found, np.inf)
-        best = int(np.argmin(found))
-        if found[best] < self.best:
-            self.best, self.column = float(found[best]), int(boxes.origin[best])
-            self.point = {name: float(np.broadcast_to(x, found.shape)[best]) for name, x in result.point.items()}
-            self.reference = np.array([np.broadcast_to(v, found.shape)[best] for v in result.values])
+        self._try(result, boxes)
         return result
 
-    def _split(self, boxes: Boxes, result: Result) -> tuple[Boxes | None, float]:
-        """Split every box at the node that loses most; return the children and the bound of what cannot be split."""
-        parts: list[Boxes] = []
-        parents: list[Array] = []
-        stuck = np.inf
+    def _try(self, result: Result, boxes: Boxes) -> None:
+        best = int(np.argmin(result.found))
+        if result.found[best] < self.best:
+            self.best, self.column = float(result.found[best]), int(boxes.origin[best])
+            self.point = result.point[:, best].copy()
+
+
+class _Tree:
+    """How boxes are split."""
+
+    def __init__(self, bounder: Bounder) -> None:
+        self.bounder, self.form = bounder, bounder.form
+        n = bounder.inputs
+        self.rows_of: list[list[int]] = []
+        self.ops: list[str] = []
+        direct: list[frozenset[int]] = [frozenset([i]) for i in range(n)]
+        self.behind: dict[int, frozenset[int]] = {}
+        for block in self.form.blocks:
+            used = np.any(block.rows.matrix != 0, axis=0)
+            for row in range(block.count * block.arguments):
+                parts = [direct[v] for v in np.flatnonzero(used[row])]
+                self.behind[block.row + row] = frozenset().union(*parts)
+            for k in range(block.count):
+                rows = [block.row + k + part * block.count for part in range(block.arguments)]
+                self.rows_of.append(rows)
+                self.ops.append(block.op)
+                direct.append(frozenset().union(*(self.behind[r] for r in rows)))
+        self.single = set(bounder._region.single.tolist())
+
+    def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:
+        """Split every box at the atom that loses most; return the children and the place of each one's parent."""
         loss = np.where(np.isfinite(result.loss), result.loss, np.inf)
-        for column in range(len(boxes.origin)):
-            made = self._split_one(boxes.take([column]), result, column, loss[:, column])
-            if made is None:
-                stuck = min(stuck, float(result.bound[column]))
-            else:
-                parts.append(made)
-                parents.append(np.full(len(made.origin), result.bound[column]))
-        if not parts:
-            return None, stuck
-        self._parents = np.concatenate(parents)
-        return Boxes.join(parts), stuck
+        cuts: list[tuple[int, int, Any]] = []
+        for box in range(len(boxes.origin)):
+            found = self._cut(boxes, result, box, loss[:, box], tolerance)
+            if found is not None:
+                cuts.append((box, *found))
+        parents = np.repeat([c[0] for c in cuts], [len(c[2]) - 1 for c in cuts]).astype(int)
+        children = boxes.take(parents)
+        place = 0
+        for _, where, edges in cuts:
+            for low, high in zip(edges[:-1], edges[1:], strict=True):
+                if where < 0:
+                    children.sector[:, -where - 1, place] = low, high
+                else:
+                    children.low[where, place], children.high[where, place] = low, high
+                place += 1
+        return children, parents
 
-    def _split_one(self, box: Boxes, result: Result, column: int, loss: Array) -> Boxes | None:
-        for index in self._ranked(box, result, column, loss):
-            made = self._split_node(box, result, column, int(index))
-            if made is not None:
-                return made
+    def _cut(self, boxes: Boxes, result: Result, box: int, loss: Array, tolerance: float) -> tuple[int, Array] | None:
+        """Return what to cut and the edges of its parts; a length's sector as −1 − atom."""
+        for atom in np.argsort(-loss, kind="stable")[:12]:
+            if self.ops[atom] == "length" and result.weights[atom, box] < 0:
+                start, end = boxes.sector[:, atom, box]
+                if end - start > 1e-4:
+                    return -1 - int(atom), np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
+                continue
+            found = self._halved(result, box, int(atom))
+            if found is not None:
+                return found
         return None
 
-    def _ranked(self, box: Boxes, result: Result, column: int, loss: Array) -> list[int]:
-        """Return the nodes worth splitting, the greatest loss first; kinks whose line is chosen come last."""
-        worth = [int(i) for i in np.argsort(-loss, kind="stable")[:12] if loss[i] > 0.02 * self.tolerance]
-        return sorted(worth, key=lambda i: self._is_settled(box, result, column, i))[:6]
-
-    def _is_settled(self, box: Boxes, result: Result, column: int, index: int) -> bool:
-        """Tell whether a node is convex and with us, so that its line touches and splitting it wins nothing."""
-        node = self.bounder.program.nodes[index]
-        weight = float(result.weights[index][column])
-        del box
-        return (node.op in CONVEX and weight > 0) or (node.op in CONCAVE and weight < 0)
-
-    def _split_node(self, box: Boxes, result: Result, column: int, index: int) -> Boxes | None:
-        node = self.bounder.program.nodes[index]
-        against = float(result.weights[index][column]) * (-1 if node.op == "least" else 1) < 0
-        if node.op in ("least", "greatest") and against:
-            if box.choice[index, 0] == -1:
-                return self._open(box, index)
-        elif node.op == "length" and against:
-            return _sectors(box, index)
-        return self._halve_argument(box, result, column, node.args)
-
-    @staticmethod
-    def _open(box: Boxes, index: int) -> Boxes:
-        """Split a fold that is against us into its two arguments."""
-        options = box.take([0, 0])
-        options.choice[index] = (0, 1)
-        return options
-
-    def _halve_argument(self, box: Boxes, result: Result, column: int, args: tuple[int, ...]) -> Boxes | None:
-        """Halve what makes an argument wide: an input where few stand behind it, else the argument itself."""
-        wide = [arg for arg in args if self._relative_width(result, column, arg) > 0]
-        if not wide:
+    def _halved(self, result: Result, box: int, atom: int) -> tuple[int, Array] | None:
+        n = self.bounder.inputs
+        rows = [r for r in self.rows_of[atom] if self._width(result, box, n + r) > 0]
+        if not rows:
             return None
-        arg = min(wide, key=lambda a: (len(self._behind[a]), -self._relative_width(result, column, a)))
-        if len(self._behind[arg]) <= FEW:
-            arg = max(self._behind[arg], key=lambda a: self._relative_width(result, column, a))
-        low, high = float(result.low[arg][column]), float(result.high[arg][column])
-        middle = 0.0 if low < 0 < high and min(-low, high) > 0.05 * (high - low) else 0.5 * (low + high)
-        halves = box.take([0, 0])
-        halves.low[arg] = np.array([low, middle])
-        halves.high[arg] = np.array([middle, high])
-        return halves
+        row = min(rows, key=lambda r: (len(self.behind[r]), -self._width(result, box, n + r)))
+        place = n + row
+        few = self.behind[row]
+        if len(few) <= FEW and few <= self.single:
+            place = max(sorted(few), key=lambda i: self._width(result, box, i))
+        low, high = float(result.low[place, box]), float(result.high[place, box])
+        inside = low < 0 < high and min(-low, high) > 0.05 * (high - low)
+        return place, np.array([low, 0.0 if inside else 0.5 * (low + high), high])
 
     @staticmethod
-    def _relative_width(result: Result, column: int, arg: int) -> float:
-        low, high = float(result.low[arg][column]), float(result.high[arg][column])
-        scale = max(abs(low), abs(high), 1e-12)
-        width = (high - low) / scale
+    def _width(result: Result, box: int, place: int) -> float:
+        low, high = float(result.low[place, box]), float(result.high[place, box])
+        width = (high - low) / max(abs(low), abs(high), 1e-12)
         return width if np.isfinite(width) and width > 1e-7 else 0.0
-
-    def polish(self, steps: int = 150) -> None:
-        """Move the best point to a local extreme and keep it where it is better."""
-        mover = Mover(self.bounder.program, self.ground, self.column, self.parameters)
-        ours = [i for i in self._ours_at_best() if self.bounder.program.nodes[i].op != "length"]
-        point, self.shares = mover.descend(self.name, self.sign, self.point, ours, steps)
-        found = self.sign * mover.value(self.name, point)
-        if found < self.best:
-            self.best, self.point = found, point
-            angles = {k: v[self.column : self.column + 1] for k, v in self.ground.angles.items()}
-            values = self.bounder.values({k: np.array([v]) for k, v in point.items()}, angles)
-            self.reference = np.array([float(np.ravel(v)[0]) for v in values])
-
-    def _ours_at_best(self) -> list[int]:
-        boxes = Boxes.whole(self.bounder.size, self.columns).take([self.column])
-        return self._ours(self._look(boxes))
-
-
-def _inputs_behind(program: Program) -> list[frozenset[int]]:
-    """Return, for every node, the inputs that it depends on."""
-    behind: list[frozenset[int]] = []
-    for index, node in enumerate(program.nodes):
-        own = frozenset([index]) if node.op == "input" else frozenset()
-        behind.append(own.union(*(behind[a] for a in node.args)))
-    return behind
-
-
-def _sectors(box: Boxes, index: int) -> Boxes | None:
-    start, end = box.sector[:, index, 0]
-    width = end - start
-    if width < 1e-4:
-        return None
-    count = SECTORS if width > 6.0 else 2
-    made = box.take([0] * count)
-    edges = start + width * np.arange(count + 1) / count
-    made.sector[0, index], made.sector[1, index] = edges[:-1], edges[1:]
-    return made
-
-
-def _take(result: Result, which: Array) -> Result:
-    count = len(result.bound)
-    return Result(
-        result.bound[which],
-        {},
-        result.found[which],
-        [],
-        result.loss[:, which],
-        result.empty[which],
-        [],
-        [np.broadcast_to(v, (count,))[which] for v in result.low],
-        [np.broadcast_to(v, (count,))[which] for v in result.high],
-        {k: w[which] for k, w in result.weights.items()},
-    )
-
-
-def _join(one: Result, two: Result) -> Result:
-    def both(a: Array, b: Array) -> Array:
-        return np.concatenate((a, b), axis=-1)
-
-    n1, n2 = len(one.bound), len(two.bound)
-
-    def spread(v: Array, n: int) -> Array:
-        return np.broadcast_to(v, (n,))
-
-    weights = {
-        k: both(one.weights.get(k, np.zeros(n1)), two.weights.get(k, np.zeros(n2)))
-        for k in one.weights.keys() | two.weights.keys()
-    }
-    return Result(
-        both(one.bound, two.bound),
-        {},
-        both(one.found, two.found),
-        [],
-        both(one.loss, two.loss),
-        both(one.empty, two.empty),
-        [],
-        [both(spread(a, n1), spread(b, n2)) for a, b in zip(one.low, two.low, strict=True)],
-        [both(spread(a, n1), spread(b, n2)) for a, b in zip(one.high, two.high, strict=True)],
-        weights,
-    )

@@ -1,4 +1,4 @@
-"""A small right case (invented numbers), and ways to read what a text is faulted for."""
+"""Ways to read a text as a case, or what it is faulted for."""
 
 from __future__ import annotations
 
@@ -9,29 +9,6 @@ import pytest
 
 from stackup.case import Case, read
 from stackup.errors import CaseError, Fault
-
-FILES = Path(__file__).parent / "files"
-
-#: The least cylindrical cage: required slots only, one line each.
-LEAST = """\
-[cage]
-kind = "cylindrical"
-rollers = 8
-[dimensions.roller_diameter]
-nominal = 50.0
-[dimensions.roller_length]
-nominal = 60.0
-[dimensions.roller_bore]
-nominal = 18.0
-[dimensions.pin_diameter]
-nominal = 17.4
-[dimensions.hole_pitch_diameter]
-nominal = 150.0
-[dimensions.ring_spacing]
-nominal = 61.0
-[dimensions.inner_raceway]
-nominal = 100.0
-"""
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import LEAST
+from case_texts import LEAST
 
 from stackup.case import read
 from stackup.case.columns import Sheets
@@ -96,7 +96,11 @@ CASES = [
     ("values = 'v.csv#x'", "dimensions.pin_diameter.values", "no file v.csv"),
     ("values = 'a.csv#bore'", "dimensions.pin_diameter.values", "3 values"),
     ("values = 'a.csv#x,y'", "dimensions.pin_diameter.values", "pairs"),
-    ("nominal = 17.4\nprocess.data = 'a.csv#bohre'", "dimensions.pin_diameter.process.data", "no column bohre"),
+    (
+        "nominal = 17.4\nprocess.data = 'a.csv#bohre'",
+        "dimensions.pin_diameter.process.data",
+        "no column bohre",
+    ),
     ("nominal = 17.4\nprocess.data = 'a.csv#x,y'", "dimensions.pin_diameter.process.data", "two columns"),
     ("nominal = 17.4\nprocess.data = 'one.csv#bore'", "dimensions.pin_diameter.process.data", "1 row"),
     (
@@ -104,7 +108,11 @@ CASES = [
         "dimensions.pin_diameter.process.subgroup",
         "no column lot",
     ),
-    ("nominal = 17.4\nprocess = { data = 'a.csv#bore', cp = 1 }", "dimensions.pin_diameter.process.cp", "cp beside data"),
+    (
+        "nominal = 17.4\nprocess = { data = 'a.csv#bore', cp = 1 }",
+        "dimensions.pin_diameter.process.cp",
+        "cp beside data",
+    ),
     (
         "nominal = 17.4\nprocess = { data = 'a.csv#bore', shape = 'normal' }",
         "dimensions.pin_diameter.process.shape",

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import FILES, LEAST
+from case_texts import FILES, LEAST
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -42,7 +42,10 @@ BYTES = {
     "a million lines": (b"a=1\n" * 10**6, "4000000 bytes"),
     "a million blank lines": (b"\n" * 10**6, "found nothing"),
     "many keys": (b"\n".join(b"a%d=1" % i for i in range(60_000)), "60000 values"),
-    "many dimensions": (b"[cage]\nkind='none'\n[dimensions]\n" + b"\n".join(b"a%d.nomnal=1" % i for i in range(20_000)), "20000 dimensions"),
+    "many dimensions": (
+        b"[cage]\nkind='none'\n[dimensions]\n" + b"\n".join(b"a%d.nomnal=1" % i for i in range(20_000)),
+        "20000 dimensions",
+    ),
     "many unknown keys": (b"\n".join(b"titl%d=1" % i for i in range(40_000)), "the key titl0"),
 }
 
@@ -84,9 +87,9 @@ def test_folder_and_missing_file(tmp_path: Path) -> None:
         read(tmp_path)
     with pytest.raises(CaseError, match="no such file"):
         read(tmp_path / "nowhere.toml")
-    with pytest.raises(CaseError, match="no such file|cannot be read"):
+    with pytest.raises(CaseError, match=r"no such file|cannot be read"):
         read(tmp_path / ("x" * 5000))
-    with pytest.raises(CaseError, match="no such file|cannot be read"):
+    with pytest.raises(CaseError, match=r"no such file|cannot be read"):
         read("a\0b")
 
 
@@ -130,7 +133,9 @@ def test_huge_numbers(faults_of: FaultsOf) -> None:
     """Numbers that no formula survives are faults, not overflows."""
     text = "[cage]\nkind='none'\n[dimensions]\nx = { nominal = 1e12, tolerance = [-1e12, 1e12] }\n"
     assert [f.key for f in faults_of(text + "[chains.c]\nformula = 'exp(x)'")] == ["chains.c.formula"]
-    assert [f.key for f in faults_of(text + "[chains.c]\nformula = '(x**12)**1*x**12*x**12'")] == ["chains.c.formula"]
+    assert [f.key for f in faults_of(text + "[chains.c]\nformula = '(x**12)**1*x**12*x**12'")] == [
+        "chains.c.formula"
+    ]
 
 
 # Whatever is done to a right file ---------------------------------------------------------------------------
@@ -153,7 +158,11 @@ def test_mangled_text(data: st.DataObject, beside: Path) -> None:
     """Law: a case file with any stretch cut out, doubled or replaced gives a case or faults, nothing else."""
     start = data.draw(st.integers(0, len(CAGE) - 1))
     length = data.draw(st.integers(0, 40))
-    inserted = data.draw(st.sampled_from(["", CAGE[start : start + 20] * 2, "\n", '"', "[", "]", "{", "=", ".", "nan", "-1", "é"]))
+    inserted = data.draw(
+        st.sampled_from(
+            ["", CAGE[start : start + 20] * 2, "\n", '"', "[", "]", "{", "=", ".", "nan", "-1", "é"]
+        )
+    )
     file = beside / "case.toml"
     file.write_text(CAGE[:start] + inserted + CAGE[start + length :], encoding="utf-8")
     judge(lambda: read(file))
@@ -178,7 +187,20 @@ odd = st.one_of(
     st.integers(-3, 10**30),
     st.floats(),
     st.text(max_size=8),
-    st.sampled_from(["pin_entry", "cage", "pocket", "h7", "measured", "least", "pockets", "c.csv#x", "deg", "pin_diameter"]),
+    st.sampled_from(
+        [
+            "pin_entry",
+            "cage",
+            "pocket",
+            "h7",
+            "measured",
+            "least",
+            "pockets",
+            "c.csv#x",
+            "deg",
+            "pin_diameter",
+        ]
+    ),
     st.lists(st.integers(0, 3), max_size=3),
     st.lists(st.lists(st.floats(-1, 1), min_size=2, max_size=2), max_size=2),
     st.dictionaries(st.sampled_from(["nominal", "zone", "cp", "model", "x"]), st.integers(0, 2), max_size=2),

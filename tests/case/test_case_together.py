@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
-from conftest import LEAST
+from case_texts import LEAST
 
-from stackup.case import Case, from_mapping
+from stackup.cage import kind
+from stackup.case import Case, from_mapping, reader
 from stackup.errors import CaseError, Fault
 
 FaultsOf = Callable[[str], list[Fault]]
@@ -56,7 +59,9 @@ cages = 1.5                                         #! run.cages
 def test_all_at_once(faults_of: FaultsOf) -> None:
     """More than twelve different faults give as many messages, each once, each at its line, in file order."""
     expected = [
-        (number, line.partition("#! ")[2]) for number, line in enumerate(TWELVE.splitlines(), start=1) if "#!" in line
+        (number, line.partition("#! ")[2])
+        for number, line in enumerate(TWELVE.splitlines(), start=1)
+        if "#!" in line
     ]
     assert len(expected) > 12
     assert [(fault.line, fault.key) for fault in faults_of(TWELVE)] == expected
@@ -94,7 +99,10 @@ def test_message_in_words(faults_of: FaultsOf) -> None:
         (LEAST.replace("dimensions", "dimension"), ["dimension"]),
         ("dimensions = 3\n[cage]\nkind = 'none'\n", ["dimensions"]),
         ("dimensions = []\n[cage]\nkind = 'none'\n", ["dimensions"]),
-        ("chains = 3\n[requirements.a]\nmin = 1\n[cage]\nkind = 'none'\n[dimensions.x]\nnominal = 1", ["chains"]),
+        (
+            "chains = 3\n[requirements.a]\nmin = 1\n[cage]\nkind = 'none'\n[dimensions.x]\nnominal = 1",
+            ["chains"],
+        ),
     ],
 )
 def test_one_fault_hides_what_follows_from_it(text: str, keys: list[str], faults_of: FaultsOf) -> None:
@@ -105,19 +113,37 @@ def test_one_fault_hides_what_follows_from_it(text: str, keys: list[str], faults
 @pytest.mark.parametrize(
     ("swap", "more", "keys"),
     [
-        (("nominal = 17.4", "nominal = 'x'"), "[chains.c]\nformula = 'pin_diameter + 1'\n", ["dimensions.pin_diameter.nominal"]),
-        (("nominal = 17.4", "zone = 1"), "[chains.c]\nformula = '1/pin_diameter'\n", ["dimensions.pin_diameter.zone"]),
+        (
+            ("nominal = 17.4", "nominal = 'x'"),
+            "[chains.c]\nformula = 'pin_diameter + 1'\n",
+            ["dimensions.pin_diameter.nominal"],
+        ),
+        (
+            ("nominal = 17.4", "zone = 1"),
+            "[chains.c]\nformula = '1/pin_diameter'\n",
+            ["dimensions.pin_diameter.zone"],
+        ),
         (("rollers = 8", "rollers = 'x'"), "[dimensions.pin_seat_a]\nvalues = [[1, 2]]\n", ["cage.rollers"]),
         (("", ""), "[dimensions.bush]\nnominal = 1\n[chains.c]\nformula = 'bush +'\n", ["chains.c.formula"]),
-        (("", ""), "[chains.c]\nformula = 'bore_clearanc'\n[requirements.c]\nmin = 1\n", ["chains.c.formula"]),
+        (
+            ("", ""),
+            "[chains.c]\nformula = 'bore_clearanc'\n[requirements.c]\nmin = 1\n",
+            ["chains.c.formula"],
+        ),
         (("", ""), "[chains.c]\nformula = 1\n[requirements.c]\nmin = 1\n", ["chains.c.formula"]),
-        (("", ""), "[chains.c]\nformula = 'd'\n[chains.d]\nformula = 'c'\n[chains.e]\nformula = 'c'\n", ["chains.c.formula"]),
+        (
+            ("", ""),
+            "[chains.c]\nformula = 'd'\n[chains.d]\nformula = 'c'\n[chains.e]\nformula = 'c'\n",
+            ["chains.c.formula"],
+        ),
         (("", ""), "[requirements.bore_clearance]\nmin = 'x'\n", ["requirements.bore_clearance.min"]),
         (("", ""), "[requirements.bore_clearance]\nminn = 1\n", ["requirements.bore_clearance.minn"]),
         (("", ""), "[dimensions.z]\nzone = 'x'\n[chains.c]\nformula = 'z.r'\n", ["dimensions.z.zone"]),
     ],
 )
-def test_no_fault_from_a_fault(swap: tuple[str, str], more: str, keys: list[str], faults_of: FaultsOf) -> None:
+def test_no_fault_from_a_fault(
+    swap: tuple[str, str], more: str, keys: list[str], faults_of: FaultsOf
+) -> None:
     """What uses a wrong thing is not blamed for it."""
     assert [fault.key for fault in faults_of(LEAST.replace(*swap) + more)] == keys
 
@@ -131,11 +157,19 @@ NONE = "[cage]\nkind = 'none'\n[dimensions.x]\nnominal = 1\n[dimensions.z]\nzone
     ("text", "key", "found"),
     [
         (NONE.replace("'none'", "'none'\nrollers = 8") + "formula = 'x + z.r'", "cage.rollers", "rollers"),
-        (NONE.replace("'none'", "'none'\npin_modulus = 8") + "formula = 'x + z.r'", "cage.pin_modulus", "pin_modulus"),
+        (
+            NONE.replace("'none'", "'none'\npin_modulus = 8") + "formula = 'x + z.r'",
+            "cage.pin_modulus",
+            "pin_modulus",
+        ),
         (NONE + "formula = 'x + z.next.r'", "chains.c.formula", "z.next"),
         (NONE + "formula = 'x'", "dimensions.z", "z, which no formula uses"),
         (NONE + "formula = 'x + z.r'\n[requirements.d]\nmin = 1", "requirements.d", "no gap called d"),
-        (NONE + "formula = 'x + z.r'\n[dimensions.v]\nvalues = [1, 2]\n[chains.d]\nformula = 'v'", "dimensions.v.values", "2 values"),
+        (
+            NONE + "formula = 'x + z.r'\n[dimensions.v]\nvalues = [1, 2]\n[chains.d]\nformula = 'v'",
+            "dimensions.v.values",
+            "2 values",
+        ),
     ],
 )
 def test_none_faults(text: str, key: str, found: str, faults_of: FaultsOf) -> None:
@@ -147,11 +181,41 @@ def test_none_faults(text: str, key: str, found: str, faults_of: FaultsOf) -> No
 
 def test_none_pockets_are_cages(read_text: Callable[[str], Case]) -> None:
     """Without a cage pockets and cages are the same: both may be counted, whatever the scope."""
-    text = "[cage]\nkind = 'none'\n[dimensions]\nx = { nominal = 1, unit = 'in', scope = 'cage' }\n[chains]\nc.formula = 'x'\n"
-    case = read_text(text + "[requirements]\nc = { min = 0, over = 'each', allow = { ppm = 1, of = 'pockets' } }\n")
+    text = "[cage]\nkind = 'none'\n[dimensions]\nx = { nominal = 1, unit = 'in', scope = 'cage' }\n"
+    text += "[chains]\nc.formula = 'x'\n"
+    case = read_text(
+        text + "[requirements]\nc = { min = 0, over = 'each', allow = { ppm = 1, of = 'pockets' } }\n"
+    )
     assert case.rollers == 1
     assert case.dimensions["x"].unit == "in"
     assert case.requirements[0].allow is not None
+
+
+def test_gap_that_is_not_finite(faults_of: FaultsOf) -> None:
+    """Nominals that make a built-in gap infinite are one fault that names the gaps."""
+    (fault,) = faults_of(LEAST.replace("nominal = 61.0", "nominal = 0"))
+    assert fault.key == "dimensions"
+    assert "pin_skew, pin_tilt" in fault.found
+    assert fault.line == 4
+
+
+def test_gap_of_the_whole_cage(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A built-in gap of the whole cage has no pockets to fold or to count; nor has a chain of it."""
+    found = kind("cylindrical")
+    gaps = tuple(replace(gap, scope="cage") if gap.name == "pin_skew" else gap for gap in found.gaps)
+    monkeypatch.setattr(reader, "kind_called", lambda _: replace(found, gaps=gaps))
+    tables = {
+        **tomllib.loads(LEAST),
+        "chains": {"c": {"formula": "2*pin_skew"}},
+        "requirements": {
+            "pin_skew": {"max": 1, "over": "least", "allow": {"ppm": 1, "of": "pockets"}},
+            "c": {"max": 1, "allow": {"ppm": 1, "of": "pockets"}},
+        },
+    }
+    with pytest.raises(CaseError) as caught:
+        from_mapping(tables)
+    keys = ["pin_skew.over", "pin_skew.allow.of", "c.allow.of"]
+    assert [fault.key for fault in caught.value.faults] == [f"requirements.{key}" for key in keys]
 
 
 def test_mapping_is_checked_like_a_file() -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
+import mpmath
 import numpy as np
 import pytest
 from dimension_draws import SIGMAS, distance, draw, excess, generator, ks_limit
@@ -45,15 +47,42 @@ def test_smoothed_quantiles() -> None:
     assert values == pytest.approx(smoothed_twin(COLUMN, u), abs=1e-12)
 
 
-def test_smoothed_moments() -> None:
-    """Against the twin on a grid of a million fractions (midpoint rule)."""
-    law = Size("a", 17.4, -0.02, 0.0, process=Process(measured=Measured(COLUMN))).law
-    u = (np.arange(1_000_000) + 0.5) / 1_000_000
-    x = Smoothed(COLUMN).quantile(u)
-    assert law.mean[0] == pytest.approx(x.mean(), abs=1e-9)
-    assert law.moments[0][:3] == pytest.approx(
-        [np.mean((x - x.mean()) ** k) for k in (2, 3, 4)], rel=2e-4, abs=1e-12
-    )
+def smoothed_moments_twin(values: np.ndarray) -> tuple[float, list[float]]:
+    """Uniform pieces by their polynomials, normal ends by mpmath: mean and central moments of orders 2..8."""
+    x, n = sorted(values.tolist()), len(values)
+    m, s, half = float(np.mean(values)), float(np.std(values, ddof=1)), mpmath.mpf(1) / (2 * n)
+
+    def end(value: float, sign: int, power: int, mean: float) -> mpmath.mpf:
+        """∫ over the half cell below ``value`` (sign −1) or above it (sign 1)."""
+        cell = mpmath.sqrt(2) * mpmath.erfinv(1 - 2 * half)  # score of the half cell, taken positive
+        score = max(cell, sign * (mpmath.mpf(value) - m) / s)
+        normal = mpmath.quad(
+            lambda z: (m + sign * s * z - mean) ** power * mpmath.npdf(z), [score, score + 5, mpmath.inf]
+        )
+        return normal + (half - mpmath.ncdf(-score)) * (mpmath.mpf(value) - mean) ** power
+
+    def total(power: int, mean: float) -> mpmath.mpf:
+        pieces = [
+            ((b - mean) ** (power + 1) - (a - mean) ** (power + 1)) / ((power + 1) * (b - a) * n)
+            for a, b in pairs
+        ]
+        return mpmath.fsum(pieces) + end(x[0], -1, power, mean) + end(x[-1], 1, power, mean)
+
+    with mpmath.workdps(30):
+        pairs = [(mpmath.mpf(a), mpmath.mpf(b)) for a, b in itertools.pairwise(x)]
+        mean = total(1, mpmath.mpf(0))
+        return float(mean), [float(total(k, mean)) for k in range(2, 9)]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_smoothed_moments(seed: int) -> None:
+    values = generator(seed).gamma(
+        2.0, 1.0, 12 + 20 * seed
+    )  # skew: one end inside the normal law, one outside
+    law = Size("a", 2.0, -5.0, 20.0, process=Process(measured=Measured(values))).law
+    mean, moments = smoothed_moments_twin(values)
+    assert law.mean[0] == pytest.approx(mean, rel=1e-12)
+    assert law.moments[0] == pytest.approx(moments, rel=1e-10)
 
 
 def test_smoothed_draws() -> None:
@@ -197,3 +226,14 @@ def test_faults_of_values(keys: dict, name: str) -> None:
 def test_pairs_must_be_pairs() -> None:
     with pytest.raises(ValueFault):
         MeasuredZone("z", np.array([0.1, 0.2, 0.3]))
+
+
+@pytest.mark.parametrize("how", ["smoothed", "resampled"])
+def test_a_column_that_never_varies(how: str) -> None:
+    """No spread, not even of rounding, and draws equal to the value."""
+    dimension = Size(
+        "a", 0.0, -1.0, 1.0, process=Process(measured=Measured(np.full(9, 0.03), how)), pockets=3
+    )
+    assert dimension.law.moments[0][0] == pytest.approx(0.0, abs=1e-30)
+    (values,) = draw(dimension, 50)
+    assert np.array_equal(values, np.full_like(values, 0.03))

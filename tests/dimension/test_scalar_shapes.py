@@ -254,7 +254,7 @@ def test_one_sided_uniform() -> None:
 
 def test_radius_constant() -> None:
     """√(−2 ln 0.0027), to the last digit that the model prints (3.4393)."""
-    assert RADIUS_INSIDE == pytest.approx(math.sqrt(-2 * math.log(0.0027)), rel=1e-14)
+    assert pytest.approx(math.sqrt(-2 * math.log(0.0027)), rel=1e-14) == RADIUS_INSIDE
     assert f"{RADIUS_INSIDE:.4f}" == "3.4393"
 
 

@@ -1,0 +1,157 @@
+"""The worst case of every requirement: the true extreme over sizes, discs and classes, with a guaranteed bound.
+
+Each end has the value found and a bound that nothing can pass; it is certified where they differ by at most
+0.1 µm, in other units 1e-4 of the linearised width.  Folds over a cage take their bounds from the pocket's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stackup.chain.arrays import walk
+from stackup.chain.fold import FOLDS
+from stackup.chain.model import Model, Requirement
+from stackup.chain.program import Program, bindings, compile_model, pitch_angles, split_at, unroll
+from stackup.engine.ground import ground_of
+from stackup.engine.linear import Linear, linearise
+from stackup.engine.result import WorstCase
+from stackup.engine.search import End, Search
+from stackup.engine.settings import Progress, Settings, silent
+from stackup.errors import Interrupted
+
+Array = Any
+
+#: found and bound that differ by no more count as certified: mm, and part of the linearised width otherwise
+LENGTH_TOLERANCE = 1e-4
+WIDTH_TOLERANCE = 1e-4
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """Both ends of one gap of a pocket."""
+
+    low: End
+    high: End
+    linear: Linear
+    tolerance: float
+
+
+def run(
+    model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> dict[str, WorstCase]:
+    """Return the worst case of every requirement, by name.
+
+    ``settings.boxes`` is the budget per end.  Raises Interrupted with the records so far.
+    """
+    records: dict[str, WorstCase] = {}
+    ends: dict[str, _Ends] = {}
+    program = compile_model(model)
+    try:
+        for done, requirement in enumerate(requirements):
+            gap = requirement.gap
+            if gap not in ends:
+                ends[gap] = _both_ends(model, program, gap, settings)
+            records[requirement.name] = _record(model, program, requirement, ends[gap])
+            progress(done + 1, len(requirements), "worst case")
+    except KeyboardInterrupt:
+        raise Interrupted(records) from None
+    return records
+
+
+def _both_ends(model: Model, program: Program, gap: str, settings: Settings) -> _Ends:
+    rolled = program.only([gap])
+    unrolled = unroll(rolled)
+    ground = ground_of(model, rolled, unrolled)
+    linear = linearise(model, unrolled, gap)
+    in_mm = model.gap(gap).unit == "mm"
+    width = linear.high - linear.low
+    tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
+    parameters = bindings(model)
+    with np.errstate(all="ignore"):
+        low = Search(unrolled, gap, 1, ground, parameters, tolerance).run(settings.boxes)
+        high = Search(unrolled, gap, -1, ground, parameters, tolerance).run(settings.boxes)
+    return _Ends(low, high, linear, tolerance)
+
+
+def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> WorstCase:
+    low, high = ends.low.found, -ends.high.found
+    bound_low, bound_high = ends.low.bound, -ends.high.bound
+    linear: tuple[float | None, float | None] = (ends.linear.low, ends.linear.high)
+    if requirement.over != "each" and model.gap(requirement.gap).scope == "pocket":
+        linear = (None, None)
+        bound_low, bound_high = _fold_bounds(requirement.over, bound_low, bound_high)
+        low, high = _fold_found(model, program, requirement, ends)
+    return WorstCase(
+        low=low,
+        high=high,
+        bound_low=min(bound_low, low),
+        bound_high=max(bound_high, high),
+        certified_low=low - bound_low <= ends.tolerance,
+        certified_high=bound_high - high <= ends.tolerance,
+        linear_low=linear[0],
+        linear_high=linear[1],
+    )
+
+
+def _fold_bounds(over: str, low: float, high: float) -> tuple[float, float]:
+    """Return the ends that no cage can pass: those of its pockets; a spread lies between 0 and their distance."""
+    return (0.0, high - low) if over == "spread" else (low, high)
+
+
+def _fold_found(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> tuple[float, float]:
+    """Return the extremes of a fold over the cages at hand: every pocket as in one extreme, and the two mixed.
+
+    The cages are within the drawing, so each value can be reached; beyond them only the bound is known.
+    """
+    cages = [_cage_of(model, program, requirement.gap, mix) for mix in _mixes(model, ends)]
+    fold = FOLDS[requirement.over]
+    with np.errstate(all="ignore"):
+        angles = np.array(pitch_angles(model.pockets))
+        values = [
+            float(fold.value(walk(program.only([requirement.gap]), cage, angles, bindings(model))[requirement.gap])[0, 0])
+            for cage in cages
+        ]
+    finite = [v for v in values if np.isfinite(v)]
+    return (min(finite), max(finite)) if finite else (np.nan, np.nan)
+
+
+def _mixes(model: Model, ends: _Ends) -> list[list[Mapping[str, float]]]:
+    """Return, per cage to be tried, the point that each pocket takes its own values from."""
+    pockets = model.pockets
+    low, high = ends.low.point, ends.high.point
+    middle = {k: 0.5 * (low[k] + high[k]) for k in low}
+    return [
+        [low] * pockets,
+        [high] * pockets,
+        [middle] * pockets,
+        [low] + [high] * (pockets - 1),
+        [high] + [low] * (pockets - 1),
+        [low if i % 2 else high for i in range(pockets)],
+    ]
+
+
+def _cage_of(model: Model, program: Program, gap: str, points: list[Mapping[str, float]]) -> dict[str, Array]:
+    """Return the inputs of a cage whose pocket i, and its neighbours as seen from it, stand as ``points[i]`` says."""
+    needed = program.only([gap]).inputs
+    cage: dict[str, Array] = {}
+    for part in needed:
+        scope = program.nodes[program.inputs[part]].shape
+        if scope & 1:
+            own = np.array([[_seen(points, i, part)] for i in range(model.pockets)])
+            cage[part] = own
+        else:
+            cage[part] = np.array([[points[0].get(part, 0.0)]])
+    return cage
+
+
+def _seen(points: list[Mapping[str, float]], pocket: int, part: str) -> float:
+    """Return a pocket's own value: as itself, or where only a neighbour's is known, as the pocket before sees it."""
+    point = points[pocket]
+    if part in point:
+        return point[part]
+    ahead = next((k for k in point if split_at(k)[0] == part), None)
+    return point[ahead] if ahead is not None else 0.0

@@ -18,7 +18,7 @@ from pydantic_core import ErrorDetails
 
 from stackup.case.scanner import Path, Place, Places
 from stackup.case.schema import TABLES, Document
-from stackup.case.values import FORMS, LARGEST, Table
+from stackup.case.values import FORMS, LARGEST, TAGS, Table
 from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest
 
 #: Most faults of the schema that are put into words.
@@ -306,7 +306,7 @@ def _count(known: Mapping[str, Any], key: str, words: str) -> str:
 
 
 def _is_tag(part: str | int) -> bool:
-    return isinstance(part, str) and part.startswith("<") and part.endswith(">")
+    return part in TABLES or part in TAGS
 
 
 def table_at(loc: tuple[str | int, ...]) -> type[Table]:

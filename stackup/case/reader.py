@@ -32,7 +32,8 @@ from stackup.errors import nearest
 
 LATER = "not built yet: it comes with a later version"
 #: keys of the interface that this version refuses
-NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"), ("cage", "ring_face"))
+KEY_OF_LATER_KIND: KeyPath = ("cage", "ring_face")
+NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"), KEY_OF_LATER_KIND)
 KINDS_NOT_BUILT = ("tapered",)
 
 
@@ -109,15 +110,10 @@ def _plain(value: Any) -> Any:
 
 
 def _case(source: _Source, faults: Faults) -> Case:
-    raw = source.raw
-    _judge_counts(raw, faults)
-    kind = _kind(raw, faults)
-    document = parse(_as_kind(raw, kind), faults)
-    if kind is None or document is None:
-        faults.raise_all()
-        raise AssertionError("a case without a kind has a fault")
+    """Return the case; raises CaseError with everything that is wrong with it."""
+    draft = _draft(source, faults)
+    document, kind = draft.document, draft.kind
     options = _options(kind, document.cage, faults)
-    draft = Draft(document, raw, kind, faults, Sheets(source.folder), _pockets(kind, document.cage, faults))
     dimensions.judge(draft)
     found = chains.judge(draft)
     chains.judge_use(draft, found.used)
@@ -139,26 +135,45 @@ def _case(source: _Source, faults: Faults) -> Case:
         options=options,
         entries=document.dimensions,
         document=source.text,
-        mapping=raw,
+        mapping=source.raw,
         notes=(*_notes(draft), *kind.warnings(draft.dimensions)),
         rows=(Row("1", 1, draft.pockets, {MADE: model}),),
     )
 
 
+def _draft(source: _Source, faults: Faults) -> Draft:
+    """Return what can be judged further; raises CaseError where it is not even known which cage it is."""
+    raw = source.raw
+    _judge_counts(raw, faults)
+    kind = _kind(raw, faults)
+    document = parse(_as_kind(raw, kind), faults)
+    if kind is None or document is None:
+        faults.raise_all()
+        raise AssertionError("a case without a kind has a fault")
+    return Draft(document, raw, kind, faults, Sheets(source.folder), _pockets(kind, document.cage, faults))
+
+
 def _kind(raw: Mapping[str, Any], faults: Faults) -> Kind | None:
     """Return the kind of cage, for a misspelt one the nearest; refuse what is not built yet."""
+    path, name = ("cage", "kind"), _at(raw, ("cage", "kind"))
+    is_later = name in KINDS_NOT_BUILT and name not in KINDS
+    if is_later:
+        faults.take_out(KEY_OF_LATER_KIND)
+    _refuse_what_is_not_built(raw, faults)
+    if not isinstance(name, str) or name in KINDS:
+        return kind_called(name) if isinstance(name, str) else None
+    near, later = nearest(name, KINDS), f"; {name} is {LATER}" if is_later else ""
+    faults.add(path, shown(name), f"{' or '.join(map(shown, KINDS))}{later}", near=near)
+    faults.take_out(path)
+    return kind_called(near) if near else None
+
+
+def _refuse_what_is_not_built(raw: Mapping[str, Any], faults: Faults) -> None:
     for path in NOT_BUILT:
         if _at(raw, path) is not None:
             found = f"[{path[0]}]" if len(path) == 1 else f"the key {path[-1]}"
             faults.add(path, found, LATER, at_key=True)
             faults.take_out(path)
-    path, name = ("cage", "kind"), _at(raw, ("cage", "kind"))
-    if not isinstance(name, str) or name in KINDS:
-        return kind_called(name) if isinstance(name, str) else None
-    near, later = nearest(name, KINDS), f"; {name} is {LATER}" if name in KINDS_NOT_BUILT else ""
-    faults.add(path, shown(name), f"{' or '.join(map(shown, KINDS))}{later}", near=near)
-    faults.take_out(path)
-    return kind_called(near) if near else None
 
 
 def _judge_counts(raw: Mapping[str, Any], faults: Faults) -> None:

@@ -80,8 +80,12 @@ class OneOf:
         return {"enum": list(self.shown or self.words)}
 
 
+#: The tags of unions whose members differ by type; they stand in pydantic's locations.
+TAGS = ("<text>", "<number>", "<list>", "<pairs>")
+
+
 def _type_of(value: Any) -> str:
-    """Return the tag of a union whose members differ by type; tags stand in angle brackets."""
+    """Return the tag of ``value`` in a union whose members differ by type."""
     if isinstance(value, str):
         return "<text>"
     if not isinstance(value, list):

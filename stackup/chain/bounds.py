@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.forms import Block, contract
+from stackup.chain.forms import Block, Rows, contract
 from stackup.chain.ground import Boxes, Disc, Ground
 from stackup.chain.intervals import interval
 from stackup.chain.lines import Line, Stack
@@ -88,9 +88,9 @@ class Bounder:
         self.sign, self.ground = float(sign), ground
         self.inputs, self.size, self.rows = len(self.form.inputs), self.form.size, self.form.rows
         self.atoms = self.size - self.inputs
-        self._region = _Region(self.form.inputs, ground)
-        self._forward = [_Forward(block.rows, self._region) for block in self.form.blocks]
-        self._last = _Forward(self.form.root, self._region)
+        self.region = _Region(self.form.inputs, ground)
+        self._forward = [_Forward(block.rows, self.region) for block in self.form.blocks]
+        self._last = _Forward(self.form.root, self.region)
 
     def whole(self) -> Boxes:
         """Return one box per column that excludes nothing."""
@@ -104,7 +104,7 @@ class Bounder:
             sector,
             np.zeros((2, self.atoms, count)),
             np.zeros((self.rows, count)),
-            self._region.middle(),
+            self.region.middle(),
             np.arange(count),
         )
         self.settle(boxes)
@@ -121,6 +121,8 @@ class Bounder:
             elif block.op == "length":
                 size = np.sqrt(parts[0] * parts[0] + parts[1] * parts[1])
                 boxes.touch[:, here] = parts * np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-9)
+            elif block.op == "mul":
+                boxes.touch[0, here] = np.nan
             else:
                 boxes.touch[0, here] = np.where(np.isfinite(parts[0]), parts[0], 0.0)
 
@@ -155,7 +157,7 @@ class Bounder:
 
     def _judged(self, walk: _Walk, boxes: Boxes, bound: Array, point: Array) -> Result:
         """Value the last point and the centre; say what every atom loses at the centre."""
-        centre = self._region.inside(boxes.centre, boxes.origin)
+        centre = self.region.inside(boxes.centre, boxes.origin)
         at_point, _, _ = self.values(point, boxes.origin)
         at_centre, found, arguments = self.values(centre, boxes.origin)
         at_point, at_centre = (np.where(np.isfinite(v), v, np.inf) for v in (at_point, at_centre))
@@ -200,6 +202,20 @@ class _Region:
         paired = {name for d in self.discs for name in (d.r, d.t)}
         self.single = np.array([i for n, i in self.place.items() if n not in paired], dtype=int)
 
+    def discs_of(self, column: int) -> list[tuple[int, int, float, float, float, tuple[int, float, float] | None]]:
+        """Return the discs of a column: places of both parts (−1: not needed), centre, radius, what it grows with."""
+        found = []
+        for i, d in enumerate(self.discs):
+            radius, grown = float(self.radius[i, column]), None
+            if d.feature is not None and d.feature in self.place:
+                grown = self.place[d.feature], d.slope, d.at
+            elif d.feature is not None:
+                radius = float(self.most[i, column])
+            places = (self.place.get(part, -1) for part in (d.r, d.t))
+            centre = (float(self.centre[axis, i, column]) for axis in (0, 1))
+            found.append((*places, *centre, radius, grown))
+        return found
+
     def _growth(self, disc: Disc) -> tuple[Array, Array]:
         """Return the least and greatest growth of a disc's radius over the whole feature."""
         feature = str(disc.feature)
@@ -234,6 +250,26 @@ class _Region:
         point[self.r] = centre[0] - radius * gr * inverse
         point[self.t] = centre[1] - radius * gt * inverse
         return total, point[:-1], size
+
+    def ends(self, matrix: Array, shift: Array, low: Array, high: Array, origin: Array) -> tuple[Array, Array]:
+        """Return the intervals (rows, nbox) of rows of their own in every box, (nbox, rows, variables)."""
+        wide = np.concatenate((matrix, np.zeros((*matrix.shape[:2], 1))), axis=2)
+        n = len(self.place)
+        r, t = np.where(self.r < n, self.r, -1), np.where(self.t < n, self.t, -1)
+        gr, gt = wide[:, :, r], wide[:, :, t]
+        centre, most = self.centre[:, :, origin], self.most[:, origin]
+        middle = shift + np.einsum("brd,db->br", gr, centre[0]) + np.einsum("brd,db->br", gt, centre[1])
+        reach = np.einsum("brd,db->br", np.sqrt(gr * gr + gt * gt), most)
+        wide[:, :, r] = 0.0
+        wide[:, :, t] = 0.0
+        plain = wide[:, :, :-1]
+        up, down = np.maximum(plain, 0.0), np.minimum(plain, 0.0)
+        lo, hi = low.T[:, :, None], high.T[:, :, None]
+        size = ((up - down) @ np.maximum(np.abs(lo), np.abs(hi)))[:, :, 0] + np.abs(middle) + reach
+        slack = ROUNDING * (size + np.abs(shift))
+        least = (up @ lo + down @ hi)[:, :, 0] + middle - reach - slack
+        most_ = (up @ hi + down @ lo)[:, :, 0] + middle + reach + slack
+        return least.T, most_.T
 
     def _charge(self, disc: Disc, norm: Array, weights: Array, origin: Array) -> Array:
         """Move a disc's growth on to the size it grows with: −norm·max(0, slope·(size − at)), by its secant.
@@ -310,6 +346,47 @@ class _Forward:
         return lo + shift - reach - slack, hi + shift + reach + slack, size
 
 
+class _Known:
+    """Ramps whose sign is known in a box: there they are linear, and rows that hold them get narrower intervals."""
+
+    def __init__(self, owner: Bounder) -> None:
+        self.owner = owner
+        self.blocks: list[tuple[Block, Array, Array]] = []
+
+    def learn(self, block: Block, low: Array, high: Array) -> None:
+        """Remember where the ramps of a block are linear."""
+        over = low >= 0
+        if np.any(over):
+            self.blocks.append((block, over, high))
+
+    def sharpened(
+        self, rows: Rows, lo: Array, hi: Array, low: Array, high: Array, origin: Array
+    ) -> tuple[Array, Array]:
+        """Return the intervals of rows with ramps that equal their argument written as such."""
+        for block, over, _ in self.blocks:
+            if np.any(rows.matrix[:, :, block.atoms]):
+                break
+        else:
+            return lo, hi
+        count = len(origin)
+        matrix = rows.matrix[origin] if len(rows.matrix) > 1 else np.repeat(rows.matrix, count, axis=0)
+        shift = rows.constant[origin] if len(rows.constant) > 1 else np.repeat(rows.constant, count, axis=0)
+        matrix, shift = matrix.copy(), shift.copy()
+        for block, over, _ in reversed(self.blocks):
+            part = np.where(over.T[:, None, :], matrix[:, :, block.atoms], 0.0)
+            if not np.any(part):
+                continue
+            matrix[:, :, block.atoms] -= part
+            if len(block.rows.matrix) == 1:
+                matrix += part @ block.rows.matrix[0]
+                shift += part @ block.rows.constant[0]
+            else:
+                matrix += part @ block.rows.matrix[origin]
+                shift += np.einsum("brk,bk->br", part, block.rows.constant[origin])
+        less, more = self.owner.region.ends(matrix, shift, low, high, origin)
+        return np.maximum(lo, less), np.minimum(hi, more)
+
+
 class _Walk:
     """Passes over some boxes: intervals once, then down and up again with what the boxes learn."""
 
@@ -327,14 +404,16 @@ class _Walk:
         count, origin = len(boxes.origin), boxes.origin
         low, high = np.zeros((2, owner.size, count))
         n = owner.inputs
-        low[:n] = np.maximum(owner._region.low[:, origin], boxes.low[:n])
-        high[:n] = np.minimum(owner._region.high[:, origin], boxes.high[:n])
+        low[:n] = np.maximum(owner.region.low[:, origin], boxes.low[:n])
+        high[:n] = np.minimum(owner.region.high[:, origin], boxes.high[:n])
         empty = np.any(low[:n] > high[:n], axis=0)
         rows = np.empty((3, owner.rows, count))
         cut = np.zeros((2, owner.rows, count), dtype=bool)
         _, arguments = owner.form.values(boxes.centre, origin)
+        known = _Known(owner)
         for block, forward in zip(owner.form.blocks, owner._forward, strict=True):
             lo, hi, rows[2, block.places] = forward.ends(low, high, origin)
+            lo, hi = known.sharpened(block.rows, lo, hi, low, high, origin)
             places = slice(n + block.row, n + block.row + len(lo))
             less, more = np.maximum(lo, boxes.low[places]), np.minimum(hi, boxes.high[places])
             void = less > more
@@ -349,6 +428,8 @@ class _Walk:
             sector = boxes.sector[:, block.first - n : block.first - n + block.count]
             near = arguments[block.places].reshape(shape)
             touch = self.touch[:, block.first - n : block.first - n + block.count]
+            if block.op == "ramp":
+                known.learn(block, less, more)
             self.stacks.append(
                 Stack(block.op, block.power, parts, (low[block.atoms], high[block.atoms]), touch, (sector[0], sector[1]), near)
             )
@@ -383,7 +464,7 @@ class _Walk:
         self.flow.reverse()
         self.weights = weights
         n = owner.inputs
-        least, point, more = owner._region.least(weights[:n], ends.low[:n], ends.high[:n], origin)
+        least, point, more = owner.region.least(weights[:n], ends.low[:n], ends.high[:n], origin)
         return bias + least - ROUNDING * (size + more), point
 
     def up(self, point: Array, missing: Array, shorten: float) -> None:
@@ -400,7 +481,7 @@ class _Walk:
             found[block.atoms] = line.at(parts)
             weight = self.weights[block.atoms]
             reach = stack.reach()
-            pull = np.where(line.free, weight * stack.pull(parts) * reach, 0.0)
+            pull = np.where(line.free, weight * stack.pull(parts, weight) * reach, 0.0)
             pull = np.where(np.isfinite(pull), pull, 0.0)
             away = self._away(block, arguments)
             scale = np.abs(flow + self.press[block.places]) + np.tile(np.abs(weight), (block.arguments, 1)) * 0.1

@@ -5,7 +5,7 @@ becomes one row of coefficients over inputs and earlier atoms.  So contributions
 are grouped, and a value that is added here and taken away there is gone, before anything is bounded.
 
 Every kink becomes a ramp: greatest(a, b) = b + ramp(a − b), least(a, b) = b − ramp(b − a), |a| = 2·ramp(a) − a
-with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root.  Atoms of one operation and one depth form a
+with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root; a/b is a times the inverse of b.  Atoms of one operation and one depth form a
 *block* and are computed together.
 """
 
@@ -24,7 +24,7 @@ Array = Any
 
 LINEAR = frozenset({"add", "sub", "neg"})
 #: operations of two arguments that are not linear
-PAIRS = frozenset({"mul", "div", "length", "atan2"})
+PAIRS = frozenset({"mul", "length", "atan2"})
 
 
 @dataclass
@@ -127,6 +127,8 @@ def atom_value(op: str, parts: Array, power: float) -> Array:
         return np.maximum(parts[0], 0.0)
     if op == "root":
         return np.sqrt(np.maximum(parts[0], 0.0))
+    if op == "inverse":
+        return 1.0 / parts[0]
     return value(op, list(parts), power)
 
 
@@ -174,6 +176,10 @@ class _Contraction:
                 return first.scaled(other.constant)
             case "div" if not other.terms:
                 return first.scaled(1.0 / np.asarray(other.constant, dtype=float)[()])
+            case "div":
+                return self._joined("mul", [first, self._atom("inverse", 0.0, (other,))], 0.0)
+            case "greatest" | "least" if not first.terms:
+                return self._joined(op, [other, first], power)
             case "greatest":
                 return other.plus(self._ramp(first.plus(other, -1.0)))
             case "least":

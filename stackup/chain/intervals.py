@@ -116,6 +116,7 @@ _INTERVALS: dict[str, Callable[..., Interval]] = {
     "neg": lambda a: (-a[1], -a[0]),
     "mul": products,
     "div": quotients,
+    "inverse": lambda a: quotients((np.ones_like(a[0]), np.ones_like(a[1])), a),
     "square": square,
     "magnitude": magnitude,
     "length": hypot,
@@ -163,6 +164,8 @@ def curvature(op: str, a: Interval, power: float = 0.0) -> Array:
     match op:
         case "square" | "exp" | "ramp":
             return np.ones_like(lo)
+        case "inverse":
+            return np.where(lo > 0, 1.0, np.where(hi < 0, -1.0, 0.0))
         case "sqrt" | "log":
             return -np.ones_like(lo)
         case "power":

@@ -62,7 +62,9 @@ class Stack:
                     found = self._root(weight)
                 case "length":
                     found = self._length(weight)
-                case "mul" | "div" | "atan2":
+                case "mul":
+                    found = self._product(weight)
+                case "atan2":
                     found = self._surface(weight)
                 case _:
                     found = self._curve(weight)
@@ -79,11 +81,14 @@ class Stack:
         slopes_ = tuple(np.where(good, slope, 0.0) for slope in line.slopes)
         return Line(slopes_, np.where(good, line.offset, constant), line.free & good)
 
-    def pull(self, parts: Array) -> Array:
+    def pull(self, parts: Array, weight: Array) -> Array:
         """Return the derivative (2, count, nbox) of a free line's value by ``touch`` at given arguments."""
         pull = np.zeros_like(self.touch)
         if self.op in ("ramp", "length"):
             pull[: len(parts)] = parts
+            return pull
+        if self.op == "mul":
+            pull[0] = self._mixed(parts, weight)
             return pull
         at = self._place()
         with np.errstate(all="ignore"):
@@ -92,13 +97,13 @@ class Stack:
 
     def reach(self) -> Array:
         """Return by how much ``touch`` may sensibly move."""
-        if self.op in ("ramp", "length"):
+        if self.op in ("ramp", "length", "mul"):
             return np.ones_like(self.touch[0])
         return self.arguments[0][1] - self.arguments[0][0]
 
     def kept(self, touch: Array) -> Array:
         """Return ``touch`` inside its range."""
-        if self.op == "ramp":
+        if self.op in ("ramp", "mul"):
             return np.clip(touch, 0.0, 1.0)
         if self.op == "length":
             return touch / np.maximum(1.0, np.sqrt(touch[0] * touch[0] + touch[1] * touch[1]))
@@ -150,9 +155,8 @@ class Stack:
             lo, hi = np.maximum(lo, 0.0), np.maximum(hi, 0.0)
         bend = curvature(self.op, (lo, hi), self.power)
         at = self._place()
-        y = value(self.op, [at], self.power)
-        tangent = np.broadcast_to(slopes(self.op, [at], y, self.power)[0], np.shape(at))
-        left, right = value(self.op, [lo], self.power), value(self.op, [hi], self.power)
+        y, tangent = graph(self.op, at, self.power)
+        left, right = (graph(self.op, end, self.power)[0] for end in (lo, hi))
         secant = np.where(hi > lo, (right - left) / np.where(hi > lo, hi - lo, 1.0), tangent)
         touching = bend * weight > 0
         slope = np.where(touching, tangent, secant)
@@ -169,20 +173,14 @@ class Stack:
         middle, half = 0.5 * (lo + hi), 0.5 * (hi - lo)
         ends = slope_range(self.op, (lo, hi))
         mean, spread = 0.5 * (ends[0] + ends[1]), 0.5 * (ends[1] - ends[0])
-        base = value(self.op, [middle], self.power) - mean * middle
+        base = graph(self.op, middle, self.power)[0] - mean * middle
         return mean, base - np.where(weight > 0, 1.0, -1.0) * spread * half
 
     def _surface(self, weight: Array) -> Line:
         """Bound f(a, b) about the reference point, one argument after the other."""
         a, b = self.arguments
         a0, b0 = np.clip(self.near[0], *a), np.clip(self.near[1], *b)
-        if self.op == "mul":
-            ranges = b, (a0, a0)
-        elif self.op == "div":
-            one = np.ones_like(a0)
-            ranges = quotients((one, one), b), _div_slope(a0, b)
-        else:
-            ranges = _atan2_slopes(a, b)
+        ranges = _atan2_slopes(a, b)
         offset = value(self.op, [a0, b0]) + np.zeros_like(weight)
         found = []
         for at, (s0, s1), (lo, hi) in zip((a0, b0), ranges, (a, b), strict=True):
@@ -190,6 +188,29 @@ class Stack:
             found.append(slope)
             offset = offset - slope * at + lost
         return Line(tuple(found), offset, np.zeros(np.shape(offset), dtype=bool))
+
+    def _product(self, weight: Array) -> Line:
+        """a·b by the two planes through three corners of its box each (G. P. McCormick, 1976), in any mix."""
+        (a0, a1), (b0, b1) = self.arguments
+        below = weight > 0
+        first = np.where(below, a0, a1), b0
+        second = np.where(below, a1, a0), b1
+        # the plane at a corner (p, q) is p·b + q·a − p·q
+        level = [p * self.near[1] + q * self.near[0] - p * q for p, q in (first, second)]
+        tighter = np.where(below, level[0] > level[1], level[0] < level[1])
+        unset = np.isnan(self.touch[0])
+        np.copyto(self.touch[0], np.where(tighter, 1.0, 0.0), where=unset)
+        mix = np.clip(self.touch[0], 0.0, 1.0)
+        rest = 1.0 - mix
+        slope = mix * first[1] + rest * second[1], mix * first[0] + rest * second[0]
+        offset = -mix * first[0] * first[1] - rest * second[0] * second[1]
+        return Line(slope, offset, np.ones(np.shape(offset), dtype=bool))
+
+    def _mixed(self, parts: Array, weight: Array) -> Array:
+        """Return how far the first plane of a product lies above the second at given arguments."""
+        (a0, a1), (b0, b1) = self.arguments
+        p, r = np.where(weight > 0, a0, a1), np.where(weight > 0, a1, a0)
+        return (p - r) * parts[1] + (b0 - b1) * parts[0] - p * b0 + r * b1
 
     def _length(self, weight: Array) -> Line:
         """√(a² + b²): below by any direction; above by its sector, or by a tangent lifted over the corners."""
@@ -225,11 +246,22 @@ class Stack:
         return np.maximum.reduce(corners), (sa, sb)
 
 
+def graph(op: str, at: Array, power: float) -> tuple[Array, Array]:
+    """Return value and derivative of an atom of one argument."""
+    if op == "inverse":
+        y = 1.0 / at
+        return y, -y * y
+    y = value(op, [at], power)
+    return y, np.broadcast_to(slopes(op, [at], y, power)[0], np.shape(at))
+
+
 def _bend(op: str, at: Array, power: float) -> Array:
     """Return the second derivative of a function of one argument."""
     match op:
         case "square":
             return np.full_like(at, 2.0)
+        case "inverse":
+            return 2.0 / at**3
         case "sqrt" | "root":
             return -0.25 * at**-1.5
         case "exp":
@@ -263,11 +295,6 @@ def _fan(s0: Array, s1: Array, left: Array, right: Array, weight: Array) -> tupl
     width = right - left
     slope = np.where(width > 0, (from_right - from_left) / np.where(width > 0, width, 1.0), 0.5 * (s0 + s1))
     return slope, from_left - slope * left
-
-
-def _div_slope(a0: Array, b: Interval) -> Interval:
-    """Return the interval of ∂(a/b)/∂b = −a₀/b²."""
-    return quotients((-a0, -a0), square(b))
 
 
 def _atan2_slopes(a: Interval, b: Interval) -> tuple[Interval, Interval]:

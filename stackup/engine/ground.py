@@ -25,10 +25,11 @@ def alike(program: Program, model: Model) -> bool:
         ends = region.centre if isinstance(region, Zone) else (region.low, region.high)
         if any(isinstance(end, np.ndarray) and end.size > 1 for end in ends):
             return False
-    return _angles_turn_discs_only(program, model)
+    return turns_only(program)
 
 
-def _angles_turn_discs_only(program: Program, model: Model) -> bool:
+def turns_only(program: Program) -> bool:
+    """Tell whether the pockets' angles only turn zones of the cage, whose discs look the same from everywhere."""
     nodes = program.nodes
     angles = {i for i, n in enumerate(nodes) if n.op == "angle"}
     turns = {i for i, n in enumerate(nodes) if n.op in ("sin", "cos") and n.args[0] in angles}
@@ -45,8 +46,7 @@ def _angles_turn_discs_only(program: Program, model: Model) -> bool:
 
 
 def _owner(model: Model, part: str) -> Dimension:
-    base = part.rsplit(".", 1)[0] if part not in model.dimensions else part
-    return model.dimensions[base]
+    return model.dimensions.get(part) or model.dimensions[part.rsplit(".", 1)[0]]
 
 
 def ground_of(model: Model, program: Program, unrolled: Program) -> Ground:

@@ -14,9 +14,8 @@ import numpy as np
 
 from stackup.chain.model import Model
 from stackup.chain.operations import slopes, value
-from stackup.chain.program import Program, at, bindings, pitch_angles, split_at
-from stackup.chain.symbols import ANGLE
-from stackup.dimension import Classes, Dimension
+from stackup.chain.program import Program, bindings, pitch_angles, split_at
+from stackup.dimension import Dimension
 from stackup.dimension import Disc as Zone
 
 Array = Any
@@ -119,18 +118,14 @@ class _Linearised:
         found: dict[str, float] = {}
         zones: dict[tuple[str, int], float] = {}
         for part, slope in gradient.items():
-            base, ahead = split_at(part)
+            _, ahead = split_at(part)
             owner, region = self.owner[part], self.owner[part].region
             if isinstance(region, Zone):
                 key = (owner.name, ahead if owner.scope == "pocket" else 0)
                 zones[key] = zones.get(key, 0.0) + slope * slope
                 continue
-            del base
             half = 0.5 * (self._here(region.high, ahead) - self._here(region.low, ahead))
-            if isinstance(region, Classes) or owner.scope == "pocket":
-                found[owner.name] = found.get(owner.name, 0.0) + abs(slope) * half
-            else:
-                found[owner.name] = found.get(owner.name, 0.0) + abs(slope) * half
+            found[owner.name] = found.get(owner.name, 0.0) + abs(slope) * half
         for (name, _), squares in zones.items():
             radius = self.model.dimensions[name].region.radius  # type: ignore[union-attr]
             found[name] = found.get(name, 0.0) + float(np.sqrt(squares)) * radius
@@ -205,4 +200,6 @@ def linearise(model: Model, program: Program, name: str, pocket: int = 0) -> Lin
     return Linear(low, high, {k: v / total for k, v in widths.items()} if total else {})
 
 
-__all__ = ["ANGLE", "Linear", "at", "linearise"]
+def half_spans(model: Model, program: Program, gradient: dict[str, float]) -> list[float]:
+    """Return |a_k|·T_k per dimension for a gradient over the inputs of an unrolled program."""
+    return list(_Linearised(model, program, 0).spans(gradient).values())

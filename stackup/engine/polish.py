@@ -1,246 +1,237 @@
 """Moving a point to a local extreme, kinks that are with us written as constraints.
 
-Where the least value lies on a kink (a greatest that must be small), gradients alone zigzag.  Each such node is
-replaced by a variable of its own that may not be less than any of its arguments; what is left is smooth there
-and goes to scipy's sequential quadratic programming (D. Kraft, DFVLR-FB 88-28, 1988), discs as constraints.
-The result is only a candidate: it is put back inside the region and valued by the program itself.
+Where the least value lies on a kink (a ramp that must be small), gradients alone zigzag.  Each such ramp is
+replaced by a variable of its own that may be neither less than its argument nor less than zero; what is left is
+smooth there and goes to scipy's sequential quadratic programming (D. Kraft, DFVLR-FB 88-28, 1988), discs as
+constraints.  The result is only a candidate: it is put back inside the region and valued by the form itself.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from stackup.chain.arrays import Walk, walk_one
-from stackup.chain.bounds import Ground
-from stackup.chain.program import Node, Program
+from stackup.chain.bounds import Bounder
+from stackup.chain.operations import slopes
 
 Array = Any
 
-#: how far (mm) a freed kink may be from its arguments
+#: how far a freed ramp may be from the value that its argument gives it
 DRIFT = 1e-6
 #: how near to zero a constraint (in half-widths or mm) counts as active
 ACTIVE = 1e-6
 
 
 class Mover:
-    """Keeps points inside one column of a ground, and moves them."""
+    """Moves points of one column of a bounder's ground downhill."""
 
-    def __init__(self, program: Program, ground: Ground, column: int, parameters: Mapping[str, float]) -> None:
+    def __init__(self, bounder: Bounder, column: int) -> None:
         """Take the region of one column."""
-        self.program, self.parameters = program, parameters
-        here = ground.take(np.array([column]))
-        self.low = {k: float(v[0]) for k, v in here.low.items()}
-        self.high = {k: float(v[0]) for k, v in here.high.items()}
-        self.discs = here.discs
-        self.angles = {k: v.reshape(1, 1) for k, v in here.angles.items()}
-        self.paired = {name for d in self.discs for name in (d.r, d.t)}
+        self.bounder, self.form = bounder, bounder.form
+        self.origin = np.array([column])
+        region = bounder.region
+        self.low, self.high = region.low[:, column], region.high[:, column]
+        self.discs = region.discs_of(column)
 
-    def value(self, name: str, point: Mapping[str, float]) -> float:
-        """Return the output ``name`` at a point."""
-        return float(self._walk(self.program, point)[name][0, 0])
+    def descend(self, start: Array, ours: Sequence[int], steps: int) -> tuple[Array, dict[int, float]]:
+        """Return a point of the region from ``start`` downhill, and the slopes of its ramps.
 
-    def _walk(self, program: Program, point: Mapping[str, float]) -> Walk:
-        inputs = {k: np.full((1, 1), v) for k, v in point.items()}
-        return walk_one(program, inputs | self.angles, self.parameters)
-
-    def descend(
-        self, name: str, sign: int, start: Mapping[str, float], ours: Sequence[int], steps: int
-    ) -> tuple[dict[str, float], dict[int, float]]:
-        """Return a point of the region from ``start`` downhill on sign·output, and how its kinks share the load.
-
-        ``ours`` are the nodes to free.  The share of a least or greatest is the weight of its first argument in
-        the Lagrangian there, of a magnitude its slope: with it, a line below the kink touches the extreme.  A
-        node that drifts away from its arguments was not with us after all, and is bound again.
+        ``ours`` are the ramps (places among the variables) to free.  The slope of a ramp is the share of its
+        argument in the Lagrangian there: a line of that slope below the ramp touches the extreme.  A ramp that
+        drifts away from its argument was not with us after all, and is bound again.
         """
-        point: dict[str, float] = dict(start)
+        ours = list(ours)
         while True:
-            task, x = self._minimise(name, sign, point, ours, steps)
+            task = _Task(self, ours, start)
+            x = task.minimise(steps)
             if x is None:
-                return dict(start), {}
-            task.move(x)
-            loose = [i for i in ours if task.drift(i) > DRIFT]
-            point = self.inside({k: task.point[k] for k in start})
+                return start, {}
+            loose = [i for i, drift in zip(ours, task.drifts(x), strict=True) if drift > DRIFT]
+            point = self.bounder.region.inside(task.point(x)[:, None], self.origin)[:, 0]
             if not loose:
                 return point, task.shares(x)
-            ours = [i for i in ours if i not in loose]
+            start, ours = point, [i for i in ours if i not in loose]
 
-    def _minimise(
-        self, name: str, sign: int, start: Mapping[str, float], ours: Sequence[int], steps: int
-    ) -> tuple[_Task, Array | None]:
-        from scipy.optimize import minimize
-
-        program, rules = freed(self.program, name, ours)
-        walk = self._walk(self.program, start)
-        slack = {f"~{i}": float(walk.values[i][0, 0]) for i in ours}
-        names = [k for k in start if k in program.inputs] + [k for k in slack if k in program.inputs]
-        begin = {**start, **slack}
-        centre = np.array([0.5 * (self.low[k] + self.high[k]) if k in self.low else begin[k] for k in names])
-        width = np.array([max(self.high[k] - self.low[k], 1e-9) / 2 if k in self.low else self._reach() for k in names])
-        task = _Task(self, program, name, sign, rules, names, centre, width, dict(begin))
-        with np.errstate(all="ignore"):
-            result = minimize(
-                task.objective,
-                (np.array([begin[k] for k in names]) - centre) / width,
-                jac=True,
-                method="SLSQP",
-                bounds=[(-1.0, 1.0) if k in self.low else (None, None) for k in names],
-                constraints=[{"type": "ineq", "fun": task.constraints, "jac": task.slopes}] if task.bound else [],
-                options={"maxiter": steps, "ftol": 1e-10},
-            )
-        return task, result.x if np.all(np.isfinite(result.x)) else None
-
-    def _reach(self) -> float:
-        widths = [self.high[k] - self.low[k] for k in self.low]
-        return max(widths) if widths else 1.0
-
-    def inside(self, point: dict[str, float]) -> dict[str, float]:
-        """Return the nearest point of the region, dimension by dimension."""
-        kept = {k: v if k in self.paired else min(max(v, self.low[k]), self.high[k]) for k, v in point.items()}
-        for disc in self.discs:
-            radius = float(disc.radius[0])
-            if disc.feature is not None:
-                radius += max(0.0, disc.slope * (kept[disc.feature] - disc.at))
-            dr, dt = kept[disc.r] - float(disc.centre_r[0]), kept[disc.t] - float(disc.centre_t[0])
-            far = float(np.hypot(dr, dt))
-            if far > radius:
-                kept[disc.r] = float(disc.centre_r[0]) + dr * radius / far
-                kept[disc.t] = float(disc.centre_t[0]) + dt * radius / far
-        return kept
+    def value(self, point: Array) -> float:
+        """Return sign·output at a point."""
+        return float(self.bounder.values(point[:, None], self.origin)[0][0])
 
 
 class _Task:
-    """What the quadratic programming asks: value, constraints and their slopes, in half-widths."""
+    """What the quadratic programming asks: value, constraints and their slopes, in half-widths.
 
-    def __init__(
-        self,
-        mover: Mover,
-        program: Program,
-        name: str,
-        sign: int,
-        rules: Sequence[tuple[str, str, float]],
-        names: Sequence[str],
-        centre: Array,
-        width: Array,
-        start: dict[str, float],
-    ) -> None:
-        self.mover, self.program, self.name, self.sign = mover, program, name, sign
-        self.rules, self.names, self.centre, self.width, self.point = rules, names, centre, width, start
-        self.discs = [d for d in mover.discs if d.r in names or d.t in names]
-        self._at: Array | None = None
-        self._walk: Walk | None = None
+    Unknowns are the inputs whose interval is not a point, then the freed ramps.
+    """
 
-    @property
-    def bound(self) -> bool:
-        """Tell whether there is any constraint."""
-        return bool(self.rules or self.discs)
+    def __init__(self, mover: Mover, ours: Sequence[int], start: Array) -> None:
+        self.mover, self.form, self.ours = mover, mover.form, ours
+        width = 0.5 * (mover.high - mover.low)
+        self.moving = np.flatnonzero(width > 0)
+        self.start = start
+        self.centre, self.width = 0.5 * (mover.high + mover.low), width
+        self.reach = float(np.max(width, initial=1e-9))
+        self.count = len(self.moving) + len(ours)
+        self._x: Array | None = None
+        place = {int(i): k for k, i in enumerate(self.moving)}
+        self.discs = [
+            (place.get(r, -1), place.get(t, -1), cr, ct, radius, grown)
+            for r, t, cr, ct, radius, grown in mover.discs
+        ]
 
-    def move(self, x: Array) -> None:
-        """Set the point to ``x``."""
-        self._go(x)
+    def minimise(self, steps: int) -> Array | None:
+        """Return the unknowns of a local extreme, or nothing where the programming fails."""
+        from scipy.optimize import minimize
 
-    def drift(self, index: int) -> float:
-        """Return how far a freed node is from the value that its arguments give it."""
-        walk = self._go(self._at)
-        node = f"~{index}"
-        return min(abs(self.point[node] - float(walk[arg][0, 0])) for name, arg, _ in self.rules if name == node)
+        begin = np.zeros(self.count)
+        begin[: len(self.moving)] = (self.start - self.centre)[self.moving] / self.width[self.moving]
+        values, _ = self.form.values(self.start[:, None], self.mover.origin)
+        begin[len(self.moving) :] = values[list(self.ours), 0] / self.reach
+        bounds = [(-1.0, 1.0)] * len(self.moving) + [(0.0, None)] * len(self.ours)
+        rules = [{"type": "ineq", "fun": self.constraints, "jac": self.slopes}] if self.ours or self.discs else []
+        with np.errstate(all="ignore"):
+            result = minimize(
+                self.objective,
+                begin,
+                jac=True,
+                method="SLSQP",
+                bounds=bounds,
+                constraints=rules,
+                options={"maxiter": steps, "ftol": 1e-9},
+            )
+        return result.x if np.all(np.isfinite(result.x)) else None
 
-    def _go(self, x: Array) -> Walk:
-        if self._at is None or not np.array_equal(x, self._at):
-            self.point.update(zip(self.names, self.centre + self.width * x, strict=True))
-            self._walk = self.mover._walk(self.program, self.point)
-            self._at = np.array(x)
-        assert self._walk is not None  # noqa: S101 - set above, for the type checker
-        return self._walk
+    def point(self, x: Array) -> Array:
+        """Return the inputs at ``x``."""
+        point = self.start.copy()
+        point[self.moving] = (self.centre + self.width * np.append(x[: len(self.moving)], [])[self._back()])[self.moving]
+        return point
 
-    def _gradient(self, walk: Walk, output: str, sign: float) -> Array:
-        found = walk.gradient(output, np.full((1, 1), sign))
-        return np.array([float(found[k][0, 0]) for k in self.names]) * self.width
+    def _back(self) -> Array:
+        back = np.zeros(len(self.start), dtype=int)
+        back[self.moving] = np.arange(len(self.moving))
+        return back
+
+    def _go(self, x: Array) -> None:
+        """Walk the form forward with slopes: value and gradient of every variable and argument."""
+        if self._x is not None and np.array_equal(x, self._x):
+            return
+        form, origin = self.form, self.mover.origin
+        values = np.zeros(form.size)
+        gradient = np.zeros((form.size, self.count))
+        values[: len(self.start)] = self.point(x)
+        gradient[self.moving, np.arange(len(self.moving))] = self.width[self.moving]
+        self.arguments: dict[int, tuple[float, Array]] = {}
+        for block in form.blocks:
+            here = block.rows.matrix[0 if len(block.rows.matrix) == 1 else origin[0]]
+            rows = here @ values + block.rows.constant[0 if len(block.rows.constant) == 1 else origin[0]]
+            slope = here @ gradient
+            parts = rows.reshape(block.arguments, block.count)
+            atoms, partials = _atoms(block.op, parts, block.power)
+            values[block.atoms] = atoms
+            turned = slope.reshape(block.arguments, block.count, -1)
+            gradient[block.atoms] = sum(p[:, None] * t for p, t in zip(partials, turned, strict=True))
+            for k, index in enumerate(self.ours):
+                if block.first <= index < block.first + block.count:
+                    self.arguments[index] = rows[index - block.first], slope[index - block.first]
+                    place = len(self.moving) + k
+                    values[index] = x[place] * self.reach
+                    gradient[index] = 0.0
+                    gradient[index, place] = self.reach
+        root = form.root.matrix[0 if len(form.root.matrix) == 1 else origin[0]][0]
+        constant = form.root.constant[0 if len(form.root.constant) == 1 else origin[0]][0]
+        sign = self.mover.bounder.sign
+        self._value, self._gradient = sign * float(root @ values + constant), sign * (root @ gradient)
+        self._values = values
+        self._x = np.array(x)
 
     def objective(self, x: Array) -> tuple[float, Array]:
         """Return sign·output and its gradient."""
-        walk = self._go(x)
-        return self.sign * float(walk[self.name][0, 0]), self._gradient(walk, self.name, float(self.sign))
+        self._go(x)
+        return self._value, self._gradient
 
     def constraints(self, x: Array) -> Array:
-        """Return what must not be negative: freed nodes over (under) their arguments, points inside discs."""
-        walk = self._go(x)
-        kinks = [sign * (self.point[node] - float(walk[arg][0, 0])) for node, arg, sign in self.rules]
-        return np.array(kinks + [self._disc(d)[0] for d in self.discs])
+        """Return what must not be negative: freed ramps over their arguments, points inside discs."""
+        self._go(x)
+        over = [float(self._values[i] - self.arguments[i][0]) for i in self.ours]
+        return np.array(over + [self._room(disc)[0] for disc in self.discs])
 
     def slopes(self, x: Array) -> Array:
         """Return the gradients of the constraints."""
-        walk = self._go(x)
+        self._go(x)
         rows = []
-        for node, arg, sign in self.rules:
-            row = self._gradient(walk, arg, -sign)
-            place = self.names.index(node)
-            row[place] += sign * self.width[place]
+        for k, index in enumerate(self.ours):
+            row = -self.arguments[index][1]
+            row[len(self.moving) + k] += self.reach
             rows.append(row)
-        return np.array(rows + [self._disc(d)[1] for d in self.discs]).reshape(-1, len(self.names))
+        return np.array(rows + [self._room(disc)[1] for disc in self.discs]).reshape(-1, self.count)
+
+    def _room(self, disc: Any) -> tuple[float, Array]:
+        """Return how far inside its disc a vector is (radius² − distance², in parts of radius²), and the slopes."""
+        r, t, cr, ct, radius, grown = disc
+        row = np.zeros(self.count)
+        scale = max(radius, 1e-9) ** 2
+        if grown is not None:
+            feature, slope, at = grown
+            more = slope * (self._values[feature] - at)
+            if more > 0:
+                radius += more
+                place = np.flatnonzero(self.moving == feature)
+                row[place] += 2 * radius * slope * self.width[feature] / scale
+        room = radius**2
+        for place, centre in ((r, cr), (t, ct)):
+            if place >= 0:
+                index = self.moving[place]
+                off = self._values[index] - centre
+                room -= off**2
+                row[place] -= 2 * off * self.width[index] / scale
+        return room / scale, row
+
+    def drifts(self, x: Array) -> list[float]:
+        """Return how far every freed ramp is from the value that its argument gives it."""
+        self._go(x)
+        return [abs(float(self._values[i]) - max(float(self.arguments[i][0]), 0.0)) for i in self.ours]
 
     def shares(self, x: Array) -> dict[int, float]:
-        """Return the weights of the freed kinks' arguments from the multipliers of what is active at ``x``."""
+        """Return the slopes of the freed ramps from the multipliers of what is active at ``x``."""
         from scipy.optimize import nnls
 
-        if not self.rules:
+        if not self.ours:
             return {}
-        active = self.constraints(x) < ACTIVE
-        rows = self.slopes(x)[active]
-        bounds = np.eye(len(x))[np.abs(x) > 1 - ACTIVE] * -np.sign(x[np.abs(x) > 1 - ACTIVE])[:, None]
-        force, _ = nnls(np.concatenate((rows, bounds)).T, self.objective(x)[1], maxiter=20 * len(x) + 200)
-        load = np.zeros(len(active))
-        load[active] = force[: len(rows)]
-        shares: dict[int, float] = {}
-        for place, (node, _, _) in enumerate(self.rules):
-            if place + 1 < len(self.rules) and self.rules[place + 1][0] == node:
-                first, second = load[place], load[place + 1]
-                if first + second > 0:
-                    share = first / (first + second)
-                    index = int(node[1:])
-                    op = self.mover.program.nodes[index].op
-                    shares[index] = 2 * share - 1 if op == "magnitude" else share
+        self._go(x)
+        rows = self.slopes(x)
+        active = np.flatnonzero(self.constraints(x) < ACTIVE)
+        moving = len(self.moving)
+        ends = np.flatnonzero(np.abs(x[:moving]) > 1 - ACTIVE)
+        zeros = moving + np.flatnonzero(x[moving:] * self.reach < ACTIVE)
+        walls = np.zeros((len(ends) + len(zeros), self.count))
+        walls[np.arange(len(ends)), ends] = -np.sign(x[ends])
+        walls[len(ends) + np.arange(len(zeros)), zeros] = self.reach
+        try:
+            force, _ = nnls(np.concatenate((rows[active], walls)).T, self._gradient, maxiter=20 * self.count + 200)
+        except RuntimeError:  # too many steps: without shares the bounds are found another way
+            return {}
+        load = np.zeros(len(rows))
+        load[active] = force[: len(active)]
+        rest = dict(zip(zeros.tolist(), force[len(active) + len(ends) :].tolist(), strict=True))
+        shares = {}
+        for k, index in enumerate(self.ours):
+            total = load[k] + rest.get(moving + k, 0.0)
+            if total > 0:
+                shares[index] = float(load[k] / total)
         return shares
 
-    def _disc(self, disc: Any) -> tuple[float, Array]:
-        row = np.zeros(len(self.names))
-        radius, scale = float(disc.radius[0]), max(float(disc.radius[0]), 1e-9)
-        if disc.feature is not None and disc.slope * (self.point[disc.feature] - disc.at) > 0:
-            radius += disc.slope * (self.point[disc.feature] - disc.at)
-            if disc.feature in self.names:
-                place = self.names.index(disc.feature)
-                row[place] += 2 * radius * disc.slope * self.width[place] / scale**2
-        room = radius**2
-        for part, centre in ((disc.r, disc.centre_r), (disc.t, disc.centre_t)):
-            off = self.point[part] - float(centre[0])
-            room -= off**2
-            if part in self.names:
-                place = self.names.index(part)
-                row[place] -= 2 * off * self.width[place] / scale**2
-        return room / scale**2, row
 
+def _atoms(op: str, parts: Array, power: float) -> tuple[Array, tuple[Array, ...]]:
+    """Return values and partial derivatives of the atoms of a block."""
+    from stackup.chain.forms import atom_value
 
-def freed(program: Program, name: str, nodes: Sequence[int]) -> tuple[Program, list[tuple[str, str, float]]]:
-    """Return the program with some kinks as inputs ``~i``, and the rules (input, output, sign) that replace them.
-
-    A rule says sign·(input − output) ≥ 0: a greatest is no less than its arguments, a least no more.
-    """
-    made = list(program.nodes)
-    outputs = {name: program.outputs[name]}
-    rules: list[tuple[str, str, float]] = []
-    for index in nodes:
-        node = program.nodes[index]
-        made[index] = Node("input", (), f"~{index}", node.shape)
-        sign = -1.0 if node.op == "least" else 1.0
-        for place, arg in enumerate(node.args):
-            outputs[f"~{index}.{place}"] = arg
-            rules.append((f"~{index}", f"~{index}.{place}", sign))
-        if node.op == "magnitude":
-            made.append(Node("neg", node.args, 0.0, node.shape))
-            outputs[f"~{index}.1"] = len(made) - 1
-            rules.append((f"~{index}", f"~{index}.1", sign))
-    inputs = {str(n.value): i for i, n in enumerate(made) if n.op == "input"}
-    whole = Program(tuple(made), outputs, inputs)
-    return whole.only(list(outputs)), rules
+    found = atom_value(op, parts, power)
+    if op == "ramp":
+        return found, (np.where(parts[0] > 0, 1.0, 0.0),)
+    if op == "root":
+        return found, (np.divide(0.5, found, out=np.zeros_like(found), where=found > 0),)
+    if op == "inverse":
+        return found, (-found * found,)
+    return found, slopes(op, list(parts), found, power)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -74,7 +75,10 @@ def _by_rays(function: Function, rank: int) -> LawOf:
     mean = float((mass * grid).sum())
     sd = float(np.sqrt(max((mass * (grid - mean) ** 2).sum(), 0.0)))
     places = np.linspace(0.0, FAR, GRID)
-    values = function((rays[:, :, None] * places).reshape(rank, -1)).reshape(-1, GRID)
+
+    @cache
+    def values() -> Array:
+        return function((rays[:, :, None] * places).reshape(rank, -1)).reshape(-1, GRID)
 
     def chi_beyond(r: Array) -> Array:
         from scipy.special import gammaincc
@@ -88,7 +92,7 @@ def _by_rays(function: Function, rank: int) -> LawOf:
         total = 0.0
         for limit, sign in ((low, -1.0), (high, 1.0)):
             if limit is not None:
-                beyond = _mass(sign * (values - limit), places, lambda i, r, s=sign, q=limit: s * (along(i, r) - q), chi_beyond)
+                beyond = _mass(sign * (values() - limit), places, lambda i, r, s=sign, q=limit: s * (along(i, r) - q), chi_beyond)
                 total += float(weights @ beyond)
         return min(total, 1.0)
 
@@ -143,17 +147,20 @@ def _by_lines(function: Function, rank: int) -> LawOf:
     along = slope / norm if norm > 0 else np.eye(rank)[0]
     across = z - np.outer(along, along @ z)
     places = np.linspace(-FAR, FAR, GRID)
-    values = np.stack([function(across + np.outer(along, np.full(z.shape[1], u))) for u in places], axis=1)
+
+    @cache
+    def values() -> Array:
+        return np.stack([function(across + along[:, None] * u) for u in places], axis=1)
 
     def at(index: Array, u: Array) -> Array:
-        return function(across[:, index] + np.outer(along, u))
+        return function(across[:, index] + along[:, None] * u)
 
     def outside(low: float | None, high: float | None) -> float:
         total = 0.0
         for limit, sign in ((low, -1.0), (high, 1.0)):
             if limit is not None:
                 beyond = _mass(
-                    sign * (values - limit), places, lambda i, u, s=sign, q=limit: s * (at(i, u) - q), lambda u: ndtr(-u)
+                    sign * (values() - limit), places, lambda i, u, s=sign, q=limit: s * (at(i, u) - q), lambda u: ndtr(-u)
                 )
                 total += float(beyond.mean())
         return min(total, 1.0)

@@ -16,12 +16,14 @@ import numpy as np
 
 from stackup.chain.bounds import Bounder, Boxes, Ground, Result
 from stackup.chain.program import Program
+from stackup.engine.polish import Mover
 
 Array = Any
 
 BATCH = 128
 SECTORS = 8
 STEPS = 12
+FIRST = 100
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
 #: part of the tolerance that the bound may stay away from the value found
@@ -51,11 +53,17 @@ class Search:
         self.bounder = Bounder(program, name, sign, ground, parameters)
         self.best, self.point, self.column = np.inf, np.zeros(0), 0
         self.looked = 0
+        self.shares: dict[int, float] = {}
         self._tree = _Tree(self.bounder)
 
     def run(self, budget: int) -> End:
-        """Search within ``budget`` boxes."""
-        bound = self._descend(budget)
+        """Search within ``budget`` boxes; move the best point to a local extreme where the ends stay apart."""
+        bound = self._descend(min(FIRST, budget // 4))
+        if self.best - bound > self.tolerance:
+            self.polish()
+            bound = max(bound, self._descend(budget))
+        if self.best - bound > self.tolerance:
+            self.polish()
         return End(self.best, min(bound, self.best), self._named(), self.column, self.looked)
 
     def _named(self) -> dict[str, float]:
@@ -64,7 +72,7 @@ class Search:
 
     def _descend(self, budget: int) -> float:
         """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
-        boxes = self.bounder.whole()
+        boxes = self._root()
         result = self._look(boxes, STEPS)
         kept = np.inf
         while True:
@@ -84,6 +92,34 @@ class Search:
             fresh = self._look(children, STEPS)
             fresh.bound = np.maximum(fresh.bound, result.bound[work][parents])
             boxes, result = Boxes.join([boxes, children]), Result.join(later, fresh)
+
+    def polish(self, steps: int = 100) -> None:
+        """Move the best point to a local extreme; keep it, and the slopes of its ramps, where it is better."""
+        mover = Mover(self.bounder, self.column)
+        point, shares = mover.descend(self.point, self._ours(), steps)
+        found = mover.value(point)
+        self.shares = shares
+        if found < self.best:
+            self.best, self.point = found, point
+
+    def _ours(self) -> list[int]:
+        """Return the ramps whose weight at the best point is with us."""
+        boxes = self.bounder.whole().take([self.column])
+        boxes.centre = self.point[:, None].copy()
+        self.bounder.settle(boxes)
+        weights = self.bounder.look(boxes, self.best, 0).weights[:, 0]
+        n = self.bounder.inputs
+        return [n + i for i, op in enumerate(self._tree.ops) if op == "ramp" and weights[i] > 0]
+
+    def _root(self) -> Boxes:
+        """Return the whole region, lines touching at the best point seen."""
+        boxes = self.bounder.whole()
+        if len(self.point):
+            boxes.centre = np.repeat(self.point[:, None], len(boxes.origin), axis=1)
+            self.bounder.settle(boxes)
+            for index, share in self.shares.items():
+                boxes.touch[0, index - self.bounder.inputs] = share
+        return boxes
 
     def _look(self, boxes: Boxes, steps: int) -> Result:
         """Bound boxes and keep the best point seen."""
@@ -125,7 +161,7 @@ class _Tree:
                 self.rows_of.append(rows)
                 self.ops.append(block.op)
                 direct.append(frozenset().union(*(self.behind[r] for r in rows)))
-        self.single = set(bounder._region.single.tolist())
+        self.single = set(bounder.region.single.tolist())
 
     def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:
         """Split every box at the atom that loses most; return the children and the place of each one's parent."""

@@ -497,6 +497,9 @@ DIMENSIONS = [
 ]
 
 NAMES = [
+    Wrong(
+        "dimension like a tag", "[dimensions.'<x>']\nnominal = '1' #!\n", "dimensions.'<x>'.nominal", '"1"'
+    ),
     Wrong("dimension a function", "[dimensions.sin] #!\nnominal = 1\n", "dimensions.sin", "the name sin"),
     Wrong(
         "dimension in capitals", "[dimensions.Bush] #!\nnominal = 1\n", "dimensions.Bush", "the name 'Bush'"

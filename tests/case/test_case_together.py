@@ -96,6 +96,7 @@ def test_message_in_words(faults_of: FaultsOf) -> None:
         ("cage = 3\n", ["cage"]),
         ("[cages]\nkind = 'none'\n", ["cages"]),
         ("[cage]\nknd = 'none'\n", ["cage.knd"]),
+        ("[cage]\nkind = 'tapered'\nring_face = 'flat'\nrollers = 8\n", ["cage.kind"]),
         (LEAST.replace("dimensions", "dimension"), ["dimension"]),
         ("dimensions = 3\n[cage]\nkind = 'none'\n", ["dimensions"]),
         ("dimensions = []\n[cage]\nkind = 'none'\n", ["dimensions"]),
@@ -193,7 +194,7 @@ def test_none_pockets_are_cages(read_text: Callable[[str], Case]) -> None:
 
 def test_gap_that_is_not_finite(faults_of: FaultsOf) -> None:
     """Nominals that make a built-in gap infinite are one fault that names the gaps."""
-    (fault,) = faults_of(LEAST.replace("nominal = 61.0", "nominal = 0"))
+    (fault,) = faults_of(LEAST.replace("61.0", "0.0") + "[dimensions.hole_position_a]\nzone = 0.1\n")
     assert fault.key == "dimensions"
     assert "pin_skew, pin_tilt" in fault.found
     assert fault.line == 4

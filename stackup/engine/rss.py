@@ -101,7 +101,7 @@ def _gap(model: Model, program: Program, name: str) -> _Gap:
     laws, smooth = [], True
     for pocket in unlike_pockets(model, rolled):
         first = jets(unrolled, scatter.means(pocket), bindings(model), second=False)
-        reached = _reached(first, scatter)
+        reached = reached_kinks(first, scatter)
         smooth = smooth and not reached
         laws.append(_kinked(model, name, first, scatter, reached) if reached else _smooth(model, name, first, scatter, pocket))
     return _Gap(name, rolled, unrolled, scatter, tuple(laws), smooth, is_linear(unrolled, name))
@@ -127,7 +127,7 @@ def is_linear(program: Program, name: str) -> bool:
     return degree[program.outputs[name]] <= 1
 
 
-def _reached(first: Jets, scatter: Scatter) -> frozenset[int]:
+def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
     """Return the kinks that the scatter reaches."""
     found = set()
     for index, node in enumerate(first.program.nodes):

@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
-HERE = Path(__file__).parent
 WIDTH, HEIGHT = 760, 420
-INK, FAINT, GAP = "#222222", "#777777", "#c0182b"
-ROLLER, PIN, RING, RACE = "#dbe7f3", "#f3d9a4", "#d9d9d9", "#e9e4da"
+INK, FAINT, GAP = "#222222", "#6f6f6f", "#c0182b"
+ROLLER, PIN, RING, RACE, AIR = "#dbe7f3", "#f3d9a4", "#d9d9d9", "#e9e4da", "#ffffff"
 SCRIPT = re.compile(r"([_^])\{([^}]*)\}")
 
 Point = tuple[float, float]
@@ -25,62 +23,82 @@ class Figure:
     """A drawing in pixels, y downward, on a light ground of its own."""
 
     def __init__(self, title: str, note: str) -> None:
+        """Begin with the title above and the note below."""
+        plain = SCRIPT.sub(r"\2", title)
         self.parts = [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" '
-            f'height="{HEIGHT}" font-family="DejaVu Sans, Helvetica, Arial, sans-serif" font-size="15">',
-            f"<title>{escape(title)}</title>",
-            f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>',
+            f'height="{HEIGHT}" font-family="DejaVu Sans, Helvetica, Arial, sans-serif">',
+            f"<title>{escape(plain)}</title>",
+            f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{AIR}"/>',
         ]
-        self.text(16, 26, title, weight="bold")
-        self.text(16, HEIGHT - 14, note, colour=FAINT, size=13)
+        self.text((16, 28), title, weight="bold", size=16)
+        self.text((16, HEIGHT - 12), note, colour=FAINT, size=13)
 
     def add(self, tag: str, **keys: float | str) -> None:
         """Add one element; underscores in keys stand for hyphens."""
-        named = {k.replace("_", "-"): f"{v:.1f}" if isinstance(v, float) else str(v) for k, v in keys.items()}
-        self.parts.append(f"<{tag} " + " ".join(f'{k}="{escape(v)}"' for k, v in named.items()) + "/>")
+        shown = {k.replace("_", "-"): v if isinstance(v, str) else f"{v:.1f}" for k, v in keys.items()}
+        self.parts.append(f"<{tag} " + " ".join(f'{k}="{escape(v)}"' for k, v in shown.items()) + "/>")
 
-    def circle(self, at: Point, radius: float, fill: str = "none", colour: str = INK, **keys: float | str) -> None:
+    def circle(self, at: Point, radius: float, fill: str = "none", colour: str = INK, dash: str = "") -> None:
         """Draw a circle."""
-        self.add("circle", cx=at[0] + 0.0, cy=at[1] + 0.0, r=radius + 0.0, fill=fill, stroke=colour, **keys)
+        extra = {"stroke_dasharray": dash} if dash else {}
+        self.add("circle", cx=at[0], cy=at[1], r=radius, fill=fill, stroke=colour, stroke_width=1.3, **extra)
 
     def line(self, a: Point, b: Point, colour: str = INK, width: float = 1.2, dash: str = "") -> None:
         """Draw a line."""
         extra = {"stroke_dasharray": dash} if dash else {}
-        ends = {"x1": a[0] + 0.0, "y1": a[1] + 0.0, "x2": b[0] + 0.0, "y2": b[1] + 0.0}
+        ends = {"x1": a[0], "y1": a[1], "x2": b[0], "y2": b[1]}
         self.add("line", **ends, stroke=colour, stroke_width=width, **extra)
 
     def axis(self, a: Point, b: Point) -> None:
         """Draw a centre line."""
         self.line(a, b, FAINT, 1.0, "12 3 2 3")
 
-    def path(self, points: list[Point], fill: str = "none", colour: str = INK, width: float = 1.2, *, closed: bool = True) -> None:
-        """Draw a line through points, closed to an area or open."""
-        d = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in points) + (" Z" if closed else "")
-        self.add("path", d=d, fill=fill, stroke=colour, stroke_width=width)
+    def area(self, points: list[Point], fill: str, colour: str = INK, width: float = 1.2) -> None:
+        """Draw a closed area."""
+        self.add("path", d=_path(points) + " Z", fill=fill, stroke=colour, stroke_width=width)
+
+    def curve(self, points: list[Point], colour: str = INK, width: float = 1.2, dash: str = "") -> None:
+        """Draw an open line through points."""
+        extra = {"stroke_dasharray": dash} if dash else {}
+        self.add("path", d=_path(points), fill="none", stroke=colour, stroke_width=width, **extra)
 
     def box(self, x: float, y: float, w: float, h: float, fill: str) -> None:
         """Draw a rectangle."""
-        self.add("rect", x=x + 0.0, y=y + 0.0, width=w + 0.0, height=h + 0.0, fill=fill, stroke=INK, stroke_width=1.2)
+        self.area([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], fill)
 
-    def text(self, x: float, y: float, words: str, anchor: str = "start", colour: str = INK, size: float = 15, weight: str = "normal") -> None:
+    def text(
+        self,
+        at: Point,
+        words: str,
+        anchor: str = "start",
+        colour: str = INK,
+        size: float = 15,
+        weight: str = "normal",
+    ) -> None:
         """Write a label; ``_{…}`` and ``^{…}`` become scripts."""
-        drop = 0.28 * size
-        words = escape(words)
 
         def script(found: re.Match[str]) -> str:
-            shift = drop if found[1] == "_" else -drop * 1.4
-            return f'<tspan dy="{shift:.1f}" font-size="{0.75 * size:.1f}">{found[2]}</tspan><tspan dy="{-shift:.1f}">\u200b</tspan>'
+            shift = 0.28 * size if found[1] == "_" else -0.38 * size
+            return (
+                f'<tspan dy="{shift:.1f}" font-size="{0.75 * size:.1f}">{found[2]}</tspan>'
+                f'<tspan dy="{-shift:.1f}">\u200b</tspan>'
+            )
 
-        body = SCRIPT.sub(script, words)
-        keys = f'x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{colour}" font-size="{size:.1f}" font-weight="{weight}"'
-        self.parts.append(f"<text {keys}>{body}</text>")
+        keys = f'x="{at[0]:.1f}" y="{at[1]:.1f}" text-anchor="{anchor}" fill="{colour}"'
+        body = SCRIPT.sub(script, escape(words))
+        self.parts.append(f'<text {keys} font-size="{size:.1f}" font-weight="{weight}">{body}</text>')
 
-    def head(self, tip: Point, angle: float, colour: str, size: float = 9) -> None:
+    def name(self, at: Point, words: str, anchor: str = "start") -> None:
+        """Write the name of the gap."""
+        self.text(at, words, anchor, GAP, weight="bold")
+
+    def head(self, tip: Point, angle: float, colour: str, size: float = 10) -> None:
         """Draw an arrow head at ``tip`` that points along ``angle``."""
-        left, right = (
-            (tip[0] - size * math.cos(angle + s), tip[1] - size * math.sin(angle + s)) for s in (-0.32, 0.32)
-        )
-        self.path([tip, left, right], colour, colour, 0.5)
+        sides = [
+            (tip[0] - size * math.cos(angle + s), tip[1] - size * math.sin(angle + s)) for s in (-0.3, 0.3)
+        ]
+        self.area([tip, *sides], colour, colour, 0.5)
 
     def arrow(self, a: Point, b: Point, colour: str = INK, width: float = 1.2) -> None:
         """Draw an arrow from a to b."""
@@ -92,7 +110,7 @@ class Figure:
         angle = math.atan2(b[1] - a[1], b[0] - a[0])
         c, s = math.cos(angle), math.sin(angle)
         self.line(a, b, colour, width)
-        if math.dist(a, b) > 26:
+        if math.dist(a, b) > 24:
             self.head(a, angle + math.pi, colour)
             self.head(b, angle, colour)
             return
@@ -101,16 +119,24 @@ class Figure:
 
     def gap(self, a: Point, b: Point) -> None:
         """Mark the gap itself."""
-        self.dim(a, b, GAP, 2.2)
+        self.dim(a, b, GAP, 2.4)
+
+    def lead(self, a: Point, b: Point, colour: str = FAINT) -> None:
+        """Lead from a label to its place."""
+        self.line(a, b, colour, 0.9)
 
     def cross(self, at: Point, colour: str = INK, size: float = 6) -> None:
         """Mark an axis that is seen end on."""
-        self.line((at[0] - size, at[1]), (at[0] + size, at[1]), colour, 1.6)
-        self.line((at[0], at[1] - size), (at[0], at[1] + size), colour, 1.6)
+        self.line((at[0] - size, at[1]), (at[0] + size, at[1]), colour, 1.7)
+        self.line((at[0], at[1] - size), (at[0], at[1] + size), colour, 1.7)
 
     def svg(self) -> str:
         """Return the file's text."""
         return "\n".join([*self.parts, "</svg>", ""])
+
+
+def _path(points: list[Point]) -> str:
+    return "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
 def on(centre: Point, radius: float, degrees: float) -> Point:
@@ -121,20 +147,458 @@ def on(centre: Point, radius: float, degrees: float) -> Point:
 
 def bore_clearance() -> Figure:
     """Gap 1: the pin lies in the bore, the whole play is on one side."""
-    f = Figure("bore_clearance = d_{b} − d_{p}", "Seen along the axis. Clearance drawn 20 times too large.")
-    c = (300.0, 215.0)
-    f.circle(c, 160, ROLLER)
-    f.circle(c, 92, "#ffffff")
-    pin = (300.0, 239.0)
-    f.circle(pin, 68, PIN)
-    f.text(300, 244, "pin", "middle")
-    f.text(300, 92, "roller", "middle")
-    f.gap((300, 123), (300, 171))
-    f.text(474, 152, "bore_clearance", colour=GAP, weight="bold")
-    f.line((306, 147), (468, 147), GAP, 1)
-    f.dim((208, 215), (208, 215))if False else None
-    f.line((300 - 92, 215), (300 - 92, 400), FAINT, 0.8)
-    f.line((300 + 92, 215), (300 + 92, 400), FAINT, 0.8)
-    f.line((300 - 68, 239), (300 - 68, 358), FAINT, 0.8)
-    f.line((300 + 68, 239), (300 + 68, 358), FAINT, 0.8)
+    f = Figure("bore_clearance = d_{b} − d_{p}", "Seen along the axis. Not to scale: clearance much enlarged.")
+    f.circle((330, 215), 165, ROLLER)
+    f.circle((330, 215), 92, AIR)
+    f.circle((330, 239), 68, PIN)
+    f.text((330, 92), "roller", "middle")
+    f.text((330, 222), "pin", "middle")
+    f.dim((262, 239), (398, 239))
+    f.text((330, 258), "d_{p}", "middle")
+    for y in (123, 307):
+        f.lead((330, y), (112, y))
+    f.dim((118, 123), (118, 307))
+    f.text((108, 220), "d_{b}", "end")
+    f.gap((330, 123), (330, 171))
+    f.lead((336, 147), (520, 147), GAP)
+    f.name((526, 152), "bore_clearance")
+    f.text((526, 174), "on diameter: the pin lies", size=13, colour=FAINT)
+    f.text((526, 191), "against one side of the bore", size=13, colour=FAINT)
     return f
+
+
+def _side(f: Figure, x: float, top: float, bottom: float, words: str) -> None:
+    f.box(x, top, 26, bottom - top, RING)
+    f.text((x + 13, bottom + 18), words, "middle")
+
+
+def running_clearance() -> Figure:
+    """Gap 2: what is left between where the pin stands and where the roller would push it."""
+    title = "running_clearance = c − √((|P_{r} − ρ − G_{r}/4| + G_{r}/4)² + (P_{t} − τ)²)"
+    note = "Left: seen along the axis, at one station. Right: the three stations. Not to scale."
+    f = Figure(title, note)
+    inner, outer, pin, reach = (190, 250), (190, 205), (244, 172), 134
+    f.circle(inner, reach, "#f4f7fb")
+    f.circle(outer, reach, "none", FAINT, "5 4")
+    f.axis((190, 60), (190, 390))
+    f.cross(inner)
+    f.cross(outer, FAINT)
+    f.text((178, 248), "roller axis on the", "end", size=13)
+    f.text((178, 264), "inner raceway (ρ, τ)", "end", size=13)
+    f.text((178, 192), "on the outer", "end", size=13, colour=FAINT)
+    f.text((178, 208), "raceway", "end", size=13, colour=FAINT)
+    away = math.degrees(math.atan2(inner[1] - pin[1], pin[0] - inner[0]))
+    f.line(inner, pin, INK, 1.6)
+    f.gap(pin, on(inner, reach, away))
+    f.cross(pin)
+    f.text((212, 154), "pin axis P", "middle", size=13)
+    f.lead((262, 140), (334, 104), GAP)
+    f.name((296, 92), "running_clearance")
+    f.lead((244, 178), (244, 330))
+    f.dim((190, 322), (244, 322))
+    f.text((250, 340), "P_{t} − τ", "middle", size=14)
+    f.lead((250, 172), (360, 172))
+    f.lead((196, 250), (360, 250))
+    f.dim((352, 172), (352, 250))
+    f.text((360, 208), "misfit,", size=14)
+    f.text((360, 225), "radially", size=14)
+    f.line(inner, on(inner, reach, 222), INK, 1.0)
+    f.head(on(inner, reach, 222), math.radians(180 - 42), INK)
+    f.text((118, 302), "c", size=15)
+    f.box(500, 130, 180, 170, ROLLER)
+    f.axis((440, 215), (744, 215))
+    f.text((590, 284), "roller", "middle", size=14)
+    f.text((740, 234), "ρ", "end", size=14)
+    _side(f, 468, 90, 330, "A")
+    _side(f, 686, 90, 330, "B")
+    bow = [(494 + 192 * k / 20, 196 - 28 * k / 20 - 24 * 4 * (k / 20) * (1 - k / 20)) for k in range(21)]
+    f.curve(bow, "#a06a00", 2.4)
+    for k in (1, 10, 19):
+        f.line(bow[k], (bow[k][0], 215), GAP, 1.6)
+    f.text((590, 366), "pin axis with its bow,", "middle", size=13)
+    f.text((590, 383), "at three stations", "middle", size=13)
+    return f
+
+
+def roller_spacing() -> Figure:
+    """Gap 3: two neighbours that have drifted towards each other."""
+    title = "roller_spacing = chord(R_{i}, R_{i+1}, Δ) − (D_{w,i} + D_{w,i+1})/2"
+    f = Figure(title, "Seen along the axis. Not to scale: pitch circle much too small, clearances much enlarged.")
+    centre, pitch, half, size = (380.0, 640.0), 430.0, 18.8, 102.0
+    pins = [on(centre, pitch, 90 + s * half) for s in (1, -1)]
+    drift = [on(centre, pitch + s, 90 + k * (half - 3.2)) for k, s in ((1, 8), (-1, -6))]
+    for pin, roller in zip(pins, drift, strict=True):
+        f.circle(roller, size, ROLLER)
+        f.circle(roller, 54, AIR)
+        f.circle(pin, 29, PIN)
+    for pin, roller, words, x, anchor in zip(pins, drift, ("i", "i+1"), (112, 648), ("end", "start"), strict=True):
+        f.cross(pin, "#a06a00", 5)
+        f.cross(roller)
+        f.text((x, 150), f"roller {words}", anchor, size=14)
+        f.lead((x + (4 if anchor == "end" else -4), 146), (x + (92 if anchor == "end" else -92), 180))
+        f.text((x, 214), f"pin {words}", anchor, size=14)
+        f.lead((x + (4 if anchor == "end" else -4), 212), (pin[0], pin[1] + 9))
+    f.curve([on(centre, pitch, 90 + d) for d in range(-46, 47, 2)], FAINT, 1.0, "12 3 2 3")
+    f.text((748, 300), "pitch circle", "end", FAINT, 13)
+    a, b = drift
+    d = math.dist(a, b)
+    u = ((b[0] - a[0]) / d, (b[1] - a[1]) / d)
+    f.gap((a[0] + size * u[0], a[1] + size * u[1]), (b[0] - size * u[0], b[1] - size * u[1]))
+    f.name((380, 106), "roller_spacing", "middle")
+    f.lead((380, 112), ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2 - 4), GAP)
+    for roller in drift:
+        toward = math.atan2(centre[1] - roller[1], centre[0] - roller[0])
+        f.line(roller, (roller[0] + 166 * math.cos(toward), roller[1] + 166 * math.sin(toward)), INK, 1.0)
+    f.curve([on(centre, 292, 90 + k / 2) for k in range(-31, 32)], INK, 1.2)
+    f.text((380, 372), "Δ = 2π/Z + α^{−}_{i+1} − α^{+}_{i}", "middle")
+    f.text((292, 344), "R_{i}", "end", size=14)
+    f.text((469, 344), "R_{i+1}", size=14)
+    f.text((16, 58), "Each roller has gone as far towards the other as its pin lets it:", size=13, colour=FAINT)
+    f.text((16, 76), "the pin bears on the bore on the far side.", size=13, colour=FAINT)
+    return f
+
+
+def end_clearance() -> Figure:
+    """Gap 4: axially between the ring faces."""
+    title = "end_clearance = W + p_{x} cosθ + p_{y} sinθ − h_{w} − k_{f} − |p|·D_{w}/D_{h} − L_{w} − k_{r}"
+    f = Figure(title, "Side view in the r–z plane. Not to scale: tilt and clearance much enlarged.")
+    f.area([(60, 90), (100, 90), (100, 330), (60, 330)], RING)
+    f.area([(500, 90), (544, 90), (578, 330), (534, 330)], RING)
+    f.text((80, 120), "A", "middle")
+    f.text((528, 120), "B", "middle")
+    f.box(100, 188, 418, 34, PIN)
+    f.box(100, 108, 350, 190, ROLLER)
+    f.line((100, 188), (450, 188), FAINT, 1.0, "6 4")
+    f.line((100, 222), (450, 222), FAINT, 1.0, "6 4")
+    f.axis((40, 205), (610, 205))
+    f.text((275, 160), "roller, pushed against ring A", "middle", size=14)
+    f.gap((450, 112), (503, 112))
+    f.lead((477, 106), (477, 72), GAP)
+    f.name((477, 66), "end_clearance", "middle")
+    f.lead((100, 330), (100, 384))
+    f.lead((450, 298), (450, 356))
+    f.dim((100, 348), (450, 348))
+    f.text((275, 343), "L_{w}", "middle")
+    f.lead((517, 222), (517, 386))
+    f.dim((100, 378), (517, 378))
+    f.text((330, 373), "W + p_{x} cosθ + p_{y} sinθ − h_{w}", "middle", size=14)
+    f.text((572, 104), "the tilted face is nearest", size=13, colour=FAINT)
+    f.text((572, 121), "at the roller's edge:", size=13, colour=FAINT)
+    f.text((572, 138), "|p|·D_{w}/D_{h}", size=13, colour=FAINT)
+    f.lead((568, 108), (508, 113))
+    f.text((594, 262), "form of the faces k_{f},", size=13, colour=FAINT)
+    f.text((594, 279), "of the roller's ends k_{r}", size=13, colour=FAINT)
+    return f
+
+
+def _lean(title: str, axis: str, view: str, name: str) -> Figure:
+    """Gap 5: lean of the pin."""
+    f = Figure(title, f"{view} Not to scale: lean much enlarged.")
+    for x, words in ((130, "ring A"), (590, "ring B")):
+        f.box(x, 80, 40, 250, RING)
+        f.text((x + 20, 352), words, "middle", size=14)
+    a, b = (170, 232), (590, 122)
+    f.area([(170, 214), (590, 104), (590, 140), (170, 250)], PIN)
+    f.axis((90, 268), (690, 268))
+    f.line(a, b, "#a06a00", 1.8)
+    f.text((240, 122), "pin axis (straight:", size=14)
+    f.text((240, 140), "without its bow)", size=14)
+    f.lead((300, 146), (330, 189))
+    f.dim((196, 268), (196, 232))
+    f.text((204, 292), f"A_{{{axis}}}", size=15)
+    f.lead((170, 232), (204, 232))
+    f.lead((590, 122), (664, 122))
+    f.dim((652, 268), (652, 122))
+    f.text((662, 200), f"B_{{{axis}}}")
+    f.line(a, (590, 232), GAP, 1.2, "6 4")
+    arc = [on(a, 250, d) for d in (0, 2, 4, 6, 8, 10, 12, 14, 14.7)]
+    f.curve(arc, GAP, 2.2)
+    f.head(arc[-1], math.radians(-104), GAP)
+    f.name((432, 210), name)
+    f.lead((170, 268), (170, 392))
+    f.lead((590, 268), (590, 392))
+    f.dim((170, 384), (590, 384))
+    f.text((380, 379), "W", "middle")
+    f.text((470, 288), "nominal axis", size=13, colour=FAINT)
+    return f
+
+
+def pin_skew() -> Figure:
+    """Gap 5, tangential."""
+    view = "Seen from outside, in the t–z plane."
+    return _lean("pin_skew = 1000·(B_{t} − A_{t})/W  in mrad", "t", view, "pin_skew")
+
+
+def pin_tilt() -> Figure:
+    """Gap 5, radial."""
+    view = "Side view, in the r–z plane."
+    return _lean("pin_tilt = 1000·(B_{r} − A_{r})/W  in mrad", "r", view, "pin_tilt")
+
+
+def pin_entry() -> Figure:
+    """Gap 6: the free end of the pin against its hole in ring B."""
+    title = "pin_entry = (d_{hB} − d_{p})/2 − |v|,  v = a + s + n − (b + ε_{i}) + ((D_{hA} − D_{hB})/2, 0)"
+    note = "Left: side view of the pin fixed in ring A. Right: its end in the hole of ring B. Not to scale."
+    f = Figure(title, note)
+    f.box(40, 80, 34, 260, RING)
+    f.box(300, 80, 34, 82, RING)
+    f.box(300, 262, 34, 78, RING)
+    f.text((57, 360), "ring A", "middle", size=14)
+    f.text((317, 360), "ring B", "middle", size=14)
+    f.area([(40, 226), (352, 176), (352, 218), (40, 268)], PIN)
+    f.axis((24, 247), (270, 247))
+    f.axis((262, 212), (400, 212))
+    f.text((170, 232), "pin", "middle")
+    f.text((170, 288), "nominal axis", "middle", FAINT, 13)
+    f.dim((376, 212), (376, 197))
+    f.lead((340, 197), (384, 197))
+    f.text((388, 192), "v")
+    f.text((362, 256), "axis of", size=13, colour=FAINT)
+    f.text((362, 272), "the hole", size=13, colour=FAINT)
+    hole, pin = (590, 222), (612, 194)
+    f.circle(hole, 130, RING)
+    f.circle(hole, 112, AIR)
+    f.circle(pin, 58, PIN)
+    f.cross(hole)
+    f.cross(pin, "#a06a00")
+    f.arrow(hole, (609, 198), INK, 1.8)
+    f.text((592, 206), "v", "end")
+    away = math.degrees(math.atan2(hole[1] - pin[1], pin[0] - hole[0]))
+    f.gap(on(pin, 58, away), on(hole, 112, away))
+    f.name((648, 78), "pin_entry")
+    f.lead((672, 84), (656, 130), GAP)
+    f.dim(hole, on(hole, 112, 250))
+    f.text((560, 296), "d_{hB}/2", "end", size=14)
+    f.dim(pin, on(pin, 58, 325))
+    f.text((676, 246), "d_{p}/2", size=14)
+    f.text((590, 376), "ring B", "middle", size=14)
+    return f
+
+
+def _bent(f: Figure, x: float, top: float, squared: bool, colour: str = PIN) -> list[Point]:
+    """Return the centre line of a bent pin 250 long and 60 high, and draw it."""
+    line = []
+    for k in range(31):
+        t = k / 30
+        sag = t * t * (3 - 2 * t) if squared else t * t * (3 - t) / 2
+        line.append((x + 250 * t, top - 60 * sag))
+    f.area([(px, py - 13) for px, py in line] + [(px, py + 13) for px, py in reversed(line)], colour)
+    return line
+
+
+def entry_stress() -> Figure:
+    """Gap 6: a pin that is forced into its hole is a cantilever."""
+    title = "entry_stress = 3·E·d_{p}·δ/(2W²),  δ = max(0, −pin_entry)"
+    f = Figure(title, "Side view. Not to scale: deflection much enlarged.")
+    f.box(150, 90, 60, 250, RING)
+    f.text((180, 360), "ring A", "middle")
+    f.text((180, 378), "(fixed end)", "middle", FAINT, 13)
+    f.area([(210, 237), (560, 237), (560, 263), (210, 263)], AIR, FAINT, 0.9)
+    line = []
+    for k in range(31):
+        t = k / 30
+        line.append((210 + 350 * t, 250 - 70 * t * t * (3 - t) / 2))
+    f.area([(px, py - 13) for px, py in line] + [(px, py + 13) for px, py in reversed(line)], PIN)
+    f.box(560, 90, 40, 74, RING)
+    f.box(560, 206, 40, 134, RING)
+    f.text((580, 360), "ring B", "middle")
+    f.text((400, 284), "where the free pin would stand", "middle", FAINT, 13)
+    f.dim((626, 250), (626, 180))
+    f.lead((560, 250), (634, 250))
+    f.lead((560, 180), (634, 180))
+    f.text((636, 220), "δ")
+    f.text((652, 220), "forced", size=13, colour=FAINT)
+    for y, s in ((234, -1), (266, 1)):
+        f.line((206, y), (224, y), GAP, 5)
+        f.lead((214, y + 4 * s), (262, y + 50 * s), GAP)
+    f.name((262, 178), "entry_stress")
+    f.text((262, 332), "bending stress at the skin, where", size=13, colour=FAINT)
+    f.text((262, 348), "the pin leaves ring A", size=13, colour=FAINT)
+    f.lead((210, 340), (210, 398))
+    f.lead((560, 340), (560, 398))
+    f.dim((210, 390), (560, 390))
+    f.text((500, 385), "W", "middle")
+    f.dim((300, 229), (300, 255))
+    f.text((308, 246), "d_{p}", size=14)
+    return f
+
+
+def weld_stress() -> Figure:
+    """Gap 6: the deflection that the weld locks in."""
+    title = "weld_stress = 3·E·d_{p}·δ/(2W²)  (centres),  twice as much (squares)"
+    note = "Side view. δ = |b + q + ε_{i} − (a + s + n) + ((D_{hB} − D_{hA})/2, 0)|. Not to scale."
+    f = Figure(title, note)
+    for x, squared, words in ((30, False, 'weld_fixture = "centres"'), (396, True, 'weld_fixture = "squares"')):
+        f.text((x + 150, 72), words, "middle", size=14)
+        f.box(x, 100, 36, 220, RING)
+        f.area([(x + 36, 237), (x + 286, 237), (x + 286, 263), (x + 36, 263)], AIR, FAINT, 0.9)
+        _bent(f, x + 36, 250, squared)
+        f.box(x + 274, 100, 30, 76, RING)
+        f.box(x + 274, 204, 30, 116, RING)
+        f.area([(x + 304, 168), (x + 318, 176), (x + 304, 178)], GAP, GAP)
+        f.area([(x + 304, 212), (x + 318, 204), (x + 304, 202)], GAP, GAP)
+        f.text((x + 18, 340), "A", "middle")
+        f.text((x + 289, 340), "B", "middle")
+        f.dim((x + 334, 250), (x + 334, 190))
+        f.lead((x + 286, 250), (x + 340, 250))
+        f.text((x + 322, 226), "δ", "end")
+        ends = [(x + 46, 237)] if not squared else [(x + 46, 237), (x + 262, 204)]
+        for at in ends:
+            f.line((at[0] - 9, at[1]), (at[0] + 9, at[1]), GAP, 5)
+        f.name((x + 60, 150), "weld_stress")
+        f.lead((x + 100, 156), (x + 50, 232), GAP)
+        if squared:
+            f.lead((x + 152, 156), (x + 258, 204), GAP)
+    f.text((180, 368), "end held in place, free to lean", "middle", FAINT, 13)
+    f.text((546, 368), "end held in place and square", "middle", FAINT, 13)
+    return f
+
+
+def _weld(title: str, name: str, widest: bool) -> Figure:
+    """Gap 7: the pin stands off the middle of its hole by q."""
+    f = Figure(title, "Seen along the axis, at ring B. Not to scale: play much enlarged.")
+    hole, pin = (330, 218), (364, 201)
+    f.circle(hole, 168, RING)
+    f.circle(hole, 132, AIR)
+    f.circle(pin, 74, PIN)
+    f.cross(hole)
+    f.cross(pin, "#a06a00")
+    f.arrow(hole, (359, 203), INK, 1.8)
+    f.text((340, 200), "q", "end")
+    f.text((372, 228), "pin", size=14)
+    f.text((330, 376), "ring B", "middle", size=14)
+    toward = math.degrees(math.atan2(hole[1] - pin[1], pin[0] - hole[0]))
+    side = toward + 180 if widest else toward
+    a, b = on(pin, 74, side), on(hole, 132, side)
+    f.gap(a, b)
+    middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+    if widest:
+        f.name((150, 268), name, "end")
+        f.lead((152, 264), (middle[0] - 4, middle[1] + 4), GAP)
+        f.text((150, 290), "most to fill", "end", FAINT, 13)
+    else:
+        f.name((540, 110), name)
+        f.lead((536, 108), (middle[0] + 4, middle[1] - 6), GAP)
+        f.text((540, 132), "least for the weld", size=13, colour=FAINT)
+    f.dim((330, 218), on(hole, 132, 290))
+    f.text((342, 306), "d_{hB}/2", "end", size=14)
+    return f
+
+
+def weld_gap() -> Figure:
+    """Gap 7, least."""
+    return _weld("weld_gap = (d_{hB} − d_{p})/2 − |q|", "weld_gap", widest=False)
+
+
+def weld_gap_widest() -> Figure:
+    """Gap 7, widest."""
+    return _weld("weld_gap_widest = (d_{hB} − d_{p})/2 + |q|", "weld_gap_widest", widest=True)
+
+
+def roller_wall() -> Figure:
+    """Gap 8: the bore is eccentric by e."""
+    f = Figure("roller_wall = (D_{w} − d_{b})/2 − e", "Seen along the axis. Not to scale: eccentricity much enlarged.")
+    axis, bore = (330, 218), (366, 218)
+    f.circle(axis, 160, ROLLER)
+    f.circle(bore, 72, AIR)
+    f.axis((150, 218), (520, 218))
+    f.cross(axis)
+    f.cross(bore, "#a06a00")
+    f.gap((438, 218), (490, 218))
+    f.lead((464, 212), (536, 152), GAP)
+    f.name((540, 150), "roller_wall")
+    f.lead((330, 224), (330, 268))
+    f.lead((366, 224), (366, 268))
+    f.dim((330, 258), (366, 258))
+    f.text((348, 252), "e", "middle")
+    f.dim(on(axis, 160, 125), axis)
+    f.text((262, 156), "D_{w}/2", "end")
+    f.dim(bore, on(bore, 72, 65))
+    f.text((374, 176), "d_{b}/2", "end", size=14)
+    f.text((540, 240), "e is half the runout", size=13, colour=FAINT)
+    f.text((540, 257), "of the bore (TIR, 2e)", size=13, colour=FAINT)
+    return f
+
+
+def _ring(outer: bool) -> Figure:
+    """Gap 9: the cage shifted until rollers stop it; heights are measured away from the bearing axis, or to it."""
+    where = "outer" if outer else "inner"
+    parts = "(ring_inside − inner_guide)/2 − (c_{+} − ρ)"
+    if outer:
+        parts = "(outer_guide − ring_outside)/2 − (c_{+} + ρ + G_{r}/2)"
+    note = "Section in the r–z plane; the cage has moved as far as the rollers let it. Not to scale."
+    f = Figure(f"ring_clearance_{where} = {parts} − |o|", note)
+
+    def y(up: float) -> float:
+        """Return the picture's y of a height above the roller axis, mirrored for the inner side."""
+        return 278 - 1.7 * up if outer else 168 + 1.7 * up
+
+    def slab(x0: float, x1: float, low: float, high: float, fill: str) -> None:
+        f.area([(x0, y(low)), (x1, y(low)), (x1, y(high)), (x0, y(high))], fill)
+
+    slab(120, 548, 84, 122, RACE)
+    slab(120, 192, 66, 84.6, RACE)
+    slab(476, 548, 66, 84.6, RACE)
+    slab(204, 464, -60, 84, ROLLER)
+    slab(204, 464, -38, 38, AIR)
+    slab(136, 532, -14, 38, PIN)
+    slab(130, 182, -34, 50, RING)
+    slab(486, 538, -34, 50, RING)
+    f.text((334, y(103) + 5), f"{where} ring, raceway", "middle", size=14)
+    f.text((334, y(61) + 5), "roller, on this raceway", "middle", size=14)
+    f.text((334, y(24) + 5), "pin, against the bore", "middle", size=14)
+    f.axis((196, y(0)), (596, y(0)))
+    f.axis((196, y(12)), (596, y(12)))
+    f.text((602, y(-1) + (12 if outer else 0)), "roller axis", size=13, colour=FAINT)
+    f.text((602, y(13) + (0 if outer else 12)), "pin axis, c_{+} beyond it", size=13, colour=FAINT)
+    f.gap((512, y(50)), (512, y(66)))
+    f.lead((518, y(58)), (560, y(58)), GAP)
+    f.name((564, y(58) + 5), f"ring_clearance_{where}")
+    f.text((156, y(-24) + 5), "A", "middle")
+    f.text((512, y(-24) + 5), "B", "middle")
+    f.text((114, y(75) + 5), "shoulder", "end", size=14)
+    f.text((124, y(30) + 5), "cage ring", "end", size=14)
+    f.arrow((60, y(-44)), (60, y(-4)), INK, 1.8)
+    f.text((60, y(-58) + 5), "cage moves", "middle", size=13)
+    return f
+
+
+def ring_clearance_outer() -> Figure:
+    """Gap 9 towards the outer ring."""
+    return _ring(outer=True)
+
+
+def ring_clearance_inner() -> Figure:
+    """Gap 9 towards the inner ring."""
+    return _ring(outer=False)
+
+
+FIGURES = {
+    made.__name__: made
+    for made in (
+        bore_clearance,
+        running_clearance,
+        roller_spacing,
+        end_clearance,
+        pin_skew,
+        pin_tilt,
+        pin_entry,
+        entry_stress,
+        weld_stress,
+        weld_gap,
+        weld_gap_widest,
+        roller_wall,
+        ring_clearance_outer,
+        ring_clearance_inner,
+    )
+}
+
+
+def main(folder: Path) -> None:
+    """Write all figures into ``folder``."""
+    for name, draw in FIGURES.items():
+        (folder / f"{name}.svg").write_text(draw().svg(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(__file__).parent)

@@ -52,7 +52,12 @@ GAPS = (
     BuiltIn("bore_clearance", "mm", "pin in bore, on diameter"),
     BuiltIn("running_clearance", "mm", "what keeps the pin from carrying the roller's load"),
     BuiltIn("roller_spacing", "mm", "gap to the next roller when both have drifted towards each other"),
-    BuiltIn("end_clearance", "mm", "axial clearance between ring faces and roller ends"),
+    BuiltIn(
+        "end_clearance",
+        "mm",
+        "axial clearance between ring faces and roller ends",
+        max_caution="inherits k_f, k_r and the lean of the rings, which narrow the gap: some pockets may be wider, by up to 0.1 mm",
+    ),
     BuiltIn("pin_skew", "mrad", "tangential lean of the pin, which steers its roller"),
     BuiltIn("pin_tilt", "mrad", "radial lean of the pin"),
     BuiltIn("pin_entry", "mm", "what is left when the pin fixed in ring A enters its hole in ring B", ("ring_hole_b",)),

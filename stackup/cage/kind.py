@@ -51,13 +51,16 @@ class Option:
 
 @dataclass(frozen=True)
 class BuiltIn:
-    """A built-in gap: the step that holds it, its unit, and the slots without which it is left out."""
+    """A built-in gap: the step that holds it, its unit, and the slots without which it is left out.
+
+    ``max_caution`` says in words why an upper limit on this gap is to be taken with care.
+    """
 
     name: str
     unit: str
     meaning: str
     needs: tuple[str, ...] = ()
-    min_hint: str = ""
+    max_caution: str = ""
     scope: Literal["pocket", "cage"] = "pocket"
 
 

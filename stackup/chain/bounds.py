@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.forms import Block, Rows, contract
+from stackup.chain.forms import Block, Rows, atom_value, contract
 from stackup.chain.ground import Boxes, Disc, Ground
 from stackup.chain.intervals import interval
 from stackup.chain.lines import Line, Stack
@@ -121,6 +121,9 @@ class Bounder:
             elif block.op == "length":
                 size = np.sqrt(parts[0] * parts[0] + parts[1] * parts[1])
                 boxes.touch[:, here] = parts * np.divide(1.0, size, out=np.zeros_like(size), where=size > 1e-9)
+            elif block.op == "leg":
+                boxes.touch[0, here] = np.where(parts[0] > np.abs(parts[1]), parts[1] / np.maximum(parts[0], 1e-300), 0.0)
+                boxes.touch[1, here] = np.nan
             elif block.op == "mul":
                 boxes.touch[0, here] = np.nan
             else:
@@ -159,7 +162,7 @@ class Bounder:
         """Value the last point and the centre; say what every atom loses at the centre."""
         centre = self.region.inside(boxes.centre, boxes.origin)
         at_point, _, _ = self.values(point, boxes.origin)
-        at_centre, found, arguments = self.values(centre, boxes.origin)
+        at_centre, _, arguments = self.values(centre, boxes.origin)
         at_point, at_centre = (np.where(np.isfinite(v), v, np.inf) for v in (at_point, at_centre))
         nearer = at_point < at_centre
         best = np.where(nearer, at_point, at_centre)
@@ -167,7 +170,7 @@ class Bounder:
         low, high, _ = self._last.ends(ends.low, ends.high, boxes.origin)
         bound = np.maximum(bound, low[0] if self.sign > 0 else -high[0])
         bound = np.where(ends.empty, np.inf, np.where(bound > -HUGE, bound, -np.inf))
-        loss = walk.losses(found, arguments)
+        loss = walk.losses(arguments)
         ends_low = np.concatenate((ends.low[: self.inputs], ends.row_low))
         ends_high = np.concatenate((ends.high[: self.inputs], ends.row_high))
         spot = np.where(nearer, point, centre)
@@ -506,11 +509,18 @@ class _Walk:
         away = np.where(self.ends.cut_high[block.places], away, np.maximum(away, 0.0))
         return np.where(np.isfinite(away), away, 0.0)
 
-    def losses(self, found: Array, arguments: Array) -> Array:
-        """Return (atoms, nbox): what each atom's line loses at given values, weighted by its coefficient."""
-        loss = np.zeros((self.owner.atoms, found.shape[1]))
+    def losses(self, arguments: Array) -> Array:
+        """Return (atoms, nbox): what each atom's line loses at given arguments, weighted by its coefficient.
+
+        Arguments outside the box are put on its edge; a line that is free to touch there counts little.
+        """
+        n = self.owner.inputs
+        loss = np.zeros((self.owner.atoms, arguments.shape[1]))
+        held = np.clip(arguments, self.ends.row_low, self.ends.row_high)
         for block, line in zip(self.owner.form.blocks, self.lines, strict=True):
-            parts = arguments[block.places].reshape(block.arguments, block.count, -1)
-            lost = self.weights[block.atoms] * (found[block.atoms] - line.at(parts))
-            loss[block.first - self.owner.inputs : block.first - self.owner.inputs + block.count] = lost
+            parts = held[block.places].reshape(block.arguments, block.count, -1)
+            with np.errstate(all="ignore"):
+                lost = self.weights[block.atoms] * (atom_value(block.op, parts, block.power) - line.at(parts))
+            free = line.free & (block.op != "mul")
+            loss[block.first - n : block.first - n + block.count] = np.where(free, 1e-3 * lost, lost)
         return loss

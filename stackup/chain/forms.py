@@ -5,7 +5,7 @@ becomes one row of coefficients over inputs and earlier atoms.  So contributions
 are grouped, and a value that is added here and taken away there is gone, before anything is bounded.
 
 Every kink becomes a ramp: greatest(a, b) = b + ramp(a − b), least(a, b) = b − ramp(b − a), |a| = 2·ramp(a) − a
-with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root; a/b is a times the inverse of b.  Atoms of one operation and one depth form a
+with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a times the inverse of b.  Atoms of one operation and one depth form a
 *block* and are computed together.
 """
 
@@ -24,7 +24,7 @@ Array = Any
 
 LINEAR = frozenset({"add", "sub", "neg"})
 #: operations of two arguments that are not linear
-PAIRS = frozenset({"mul", "length", "atan2"})
+PAIRS = frozenset({"mul", "length", "leg", "atan2"})
 
 
 @dataclass
@@ -129,6 +129,8 @@ def atom_value(op: str, parts: Array, power: float) -> Array:
         return np.sqrt(np.maximum(parts[0], 0.0))
     if op == "inverse":
         return 1.0 / parts[0]
+    if op == "leg":
+        return np.sqrt(np.maximum(parts[0] * parts[0] - parts[1] * parts[1], 0.0))
     return value(op, list(parts), power)
 
 
@@ -187,7 +189,7 @@ class _Contraction:
             case "magnitude":
                 return self._ramp(first).scaled(2.0).plus(first, -1.0)
             case "sqrt" if (under := self._under_ramp(first)) is not None:
-                return self._atom("root", 0.0, (under,))
+                return self._leg(under) or self._atom("root", 0.0, (under,))
         return self._atom(op, power if op == "power" else 0.0, tuple(parts))
 
     def _ramp(self, form: Linear) -> Linear:
@@ -204,6 +206,19 @@ class _Contraction:
             return None
         op, _, args, _ = self.atoms[key - len(self.inputs)]
         return args[0] if op == "ramp" else None
+
+    def _leg(self, under: Linear) -> Linear | None:
+        """Return the leg √greatest(a² − b², 0) of a right-angled triangle where that stands under the root."""
+        if len(under.terms) != 2 or np.any(under.constant):
+            return None
+        sides: dict[float, Linear] = {}
+        for key, coefficient in under.terms.items():
+            if key < len(self.inputs) or np.ndim(coefficient) or abs(coefficient) != 1.0:
+                return None
+            op, _, args, _ = self.atoms[key - len(self.inputs)]
+            if op == "square":
+                sides[float(coefficient)] = args[0]
+        return self._atom("leg", 0.0, (sides[1.0], sides[-1.0])) if len(sides) == 2 else None
 
     def _atom(self, op: str, power: float, args: tuple[Linear, ...]) -> Linear:
         count = len(self.inputs)

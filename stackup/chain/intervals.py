@@ -63,6 +63,12 @@ def hypot(a: Interval, b: Interval) -> Interval:
     return np.sqrt(a0 * a0 + b0 * b0), np.sqrt(a1 * a1 + b1 * b1)
 
 
+def leg(a: Interval, b: Interval) -> Interval:
+    """Return the interval of √greatest(a² − b², 0)."""
+    (a0, a1), (b0, b1) = magnitude(a), magnitude(b)
+    return _root((a0 - b1) * (a0 + b1)), _root((a1 - b0) * (a1 + b0))
+
+
 def holds(a: Interval, place: float, period: float = 2 * np.pi) -> Array:
     """Return where the interval holds place + k·period, with a margin for rounding."""
     margin = 1e-9 * (1.0 + np.maximum(np.abs(a[0]), np.abs(a[1])))
@@ -120,6 +126,7 @@ _INTERVALS: dict[str, Callable[..., Interval]] = {
     "square": square,
     "magnitude": magnitude,
     "length": hypot,
+    "leg": leg,
     "least": lambda a, b: (np.minimum(a[0], b[0]), np.minimum(a[1], b[1])),
     "greatest": lambda a, b: (np.maximum(a[0], b[0]), np.maximum(a[1], b[1])),
     "ramp": lambda a: (np.maximum(a[0], 0.0), np.maximum(a[1], 0.0)),

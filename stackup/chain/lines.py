@@ -22,6 +22,8 @@ Array = Any
 _HALF_PI = np.pi / 2
 #: widest half-angle of a sector that bounds a length
 _WIDEST = 1.2
+#: greatest |b|/a where a line touches a leg √(a² − b²) from above
+STEEPEST = 0.9999
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,8 @@ class Stack:
                     found = self._length(weight)
                 case "mul":
                     found = self._product(weight)
+                case "leg":
+                    found = self._leg(weight)
                 case "atan2":
                     found = self._surface(weight)
                 case _:
@@ -90,6 +94,12 @@ class Stack:
         if self.op == "mul":
             pull[0] = self._mixed(parts, weight)
             return pull
+        if self.op == "leg":
+            lean, swell = self._lean()
+            above = lean * swell**3 * (parts[0] - lean * parts[1]) - swell * parts[1]
+            pull[0] = np.where(weight > 0, 0.0, above)
+            pull[1] = np.where(weight > 0, self._chord()[0] * parts[1] + self._chord()[1], 0.0)
+            return pull
         at = self._place()
         with np.errstate(all="ignore"):
             pull[0] = _bend(self.op, at, self.power) * (parts[0] - at)
@@ -97,7 +107,7 @@ class Stack:
 
     def reach(self) -> Array:
         """Return by how much ``touch`` may sensibly move."""
-        if self.op in ("ramp", "length", "mul"):
+        if self.op in ("ramp", "length", "mul", "leg"):
             return np.ones_like(self.touch[0])
         return self.arguments[0][1] - self.arguments[0][0]
 
@@ -107,6 +117,8 @@ class Stack:
             return np.clip(touch, 0.0, 1.0)
         if self.op == "length":
             return touch / np.maximum(1.0, np.sqrt(touch[0] * touch[0] + touch[1] * touch[1]))
+        if self.op == "leg":
+            return np.stack((np.clip(touch[0], -STEEPEST, STEEPEST), np.clip(touch[1], 0.0, 1.0)))
         return np.clip(touch, *self.arguments[0])
 
     def _place(self) -> Array:
@@ -211,6 +223,47 @@ class Stack:
         (a0, a1), (b0, b1) = self.arguments
         p, r = np.where(weight > 0, a0, a1), np.where(weight > 0, a1, a0)
         return (p - r) * parts[1] + (b0 - b1) * parts[0] - p * b0 + r * b1
+
+    def _lean(self) -> tuple[Array, Array]:
+        """Return where a plane touches a leg from above, as b/a, and 1/√(1 − (b/a)²)."""
+        lean = np.clip(self.touch[0], -STEEPEST, STEEPEST)
+        return lean, 1.0 / np.sqrt(1.0 - lean * lean)
+
+    def _chord(self) -> tuple[Array, Array]:
+        """Return slope and offset of a line in b below √greatest(a₀² − b², 0), a₀ the least a.
+
+        The root is concave up to b = ±a₀ and zero beyond: the chord between the ends of what lies inside is below
+        it there, and beyond where it falls outwards; where it does not, or a may vanish, the line is zero.
+        """
+        (a, _), (b0, b1) = self.arguments
+        a = np.maximum(a, 0.0)
+        left, right = np.maximum(b0, -a), np.minimum(b1, a)
+        y0, y1 = (np.sqrt(np.maximum((a - b) * (a + b), 0.0)) for b in (left, right))
+        slope = np.where(right > left, (y1 - y0) / np.where(right > left, right - left, 1.0), 0.0)
+        good = (right > left) & ((left <= b0) | (slope >= 0)) & ((right >= b1) | (slope <= 0))
+        good |= (b0 >= -a) & (b1 <= a) & (right <= left)
+        return np.where(good, slope, 0.0), np.where(good, np.minimum(y0 - slope * left, y1 - slope * right), 0.0)
+
+    def _leg(self, weight: Array) -> Line:
+        """√greatest(a² − b², 0): above by a plane through the zero, below by a chord in b that rises with a."""
+        (a0, a1), (b0, b1) = self.arguments
+        lean, swell = self._lean()
+        least = np.minimum.reduce([swell * (a0 - lean * b) for b in (b0, b1)])
+        slope, offset = self._chord()
+        inside = (a0 >= 0) & (b0 >= -a0) & (b1 <= a0)
+        # ∂/∂a = a/√(a² − b²) is least where a is greatest and b nearest to zero
+        near = np.maximum(np.maximum(b0, -b1), 0.0)
+        rise = np.where(inside, a1 / np.sqrt(np.maximum((a1 - near) * (a1 + near), 1e-300)), 0.0)
+        unset = np.isnan(self.touch[1])
+        np.copyto(self.touch[1], np.where(slope * self.near[1] + offset > 0, 1.0, 0.0), where=unset)
+        mix = np.where(inside, 1.0, np.clip(self.touch[1], 0.0, 1.0))
+        below = weight > 0
+        slopes_ = np.where(below, rise, swell), np.where(below, mix * slope, -swell * lean)
+        lines = np.where(below, mix * offset - rise * a0, np.maximum(-least, 0.0))
+        # above needs a ≥ 0: there the leg is no more than the plane, or zero
+        signed = ~below & (a0 < 0)
+        slopes_ = tuple(np.where(signed, 0.0, s) for s in slopes_)
+        return Line(slopes_, np.where(signed, self.result[1], lines), (below & ~inside) | (~below & ~signed))
 
     def _length(self, weight: Array) -> Line:
         """√(a² + b²): below by any direction; above by its sector, or by a tangent lifted over the corners."""

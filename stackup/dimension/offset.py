@@ -79,7 +79,7 @@ class OffsetZone(ZoneLaw):
         self, rng: np.random.Generator, out: tuple[Array, ...], scratch: Scratch, limit: float | Array
     ) -> None:
         for values in out:
-            draw_scores(rng, values, scratch[0][0], self.share)
+            draw_scores(rng, values, scratch, self.share)
         for i, (x, y) in enumerate(zip(*out, strict=True)):
             row = limit if not isinstance(limit, np.ndarray) else limit[i % len(limit)]
             x[:], y[:] = self._row(i, x, y, row)

@@ -155,7 +155,7 @@ class RingLaw:
         """Fill out[0] (Z, n), pocket by pocket."""
         (values,) = out
         if self.share:
-            draw_scores(rng, values, scratch[0][0], self.share)
+            draw_scores(rng, values, scratch, self.share)
         for i, law in enumerate(self.laws):
             rows = (scratch[0][i], scratch[1][i])
             if self.share:

@@ -143,7 +143,7 @@ class ScalarLaw:
         """Fill out[0] (Z, n) or (1, n) with values."""
         (values,) = out
         if self.share:
-            draw_scores(rng, values, scratch[0][0], self.share)
+            draw_scores(rng, values, scratch, self.share)
             self.shape.score(values, scratch)
         else:
             self.shape.sample(rng, values, scratch)

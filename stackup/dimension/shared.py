@@ -15,8 +15,10 @@ from math import comb
 import numpy as np
 
 from stackup.dimension.law import Parts
+from stackup.dimension.normals import normals
 from stackup.dimension.numeric import NOTHING, ORDERS, Moments, gauss_hermite
 from stackup.dimension.region import Array
+from stackup.dimension.tables import Scratch
 
 #: Nodes of the Gauss–Hermite grid; parts of smooth laws are good to 1e-12, of laws with corners to 1e-4.
 GRID = 64
@@ -24,19 +26,17 @@ GRID = 64
 Smoother = Callable[[Array], Array]
 
 
-def draw_scores(rng: np.random.Generator, out: Array, row: Array, share: float) -> None:
-    """Fill ``out`` (Z, n) with normal scores of which each column shares ``share`` of its variance.
-
-    ``row`` (n,) is overwritten with the cages' part.
-    """
+def draw_scores(rng: np.random.Generator, out: Array, scratch: Scratch, share: float) -> None:
+    """Fill ``out`` (Z, n) with normal scores of which each column shares ``share`` of its variance."""
+    if share < 1.0:
+        normals(rng, out, scratch)
     if share == 0.0:
-        rng.standard_normal(out=out)
         return
+    row = scratch[0][0]
     rng.standard_normal(out=row)
     if share == 1.0:
         out[:] = row
         return
-    rng.standard_normal(out=out)
     out *= np.sqrt(1.0 - share)
     row *= np.sqrt(share)
     out += row

@@ -12,6 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from stackup.dimension.normals import normals
 from stackup.dimension.numeric import STANDARD_NORMAL, Moments, Rule, central_of_raw, legendre_pieces, special
 from stackup.dimension.region import Array
 from stackup.dimension.shape import Shape
@@ -70,9 +71,9 @@ class Normal(Shape):
         nodes, lengths = legendre_pieces([max(low, peak - _FAR), min(high, peak + _FAR)], self.nodes)
         return nodes, lengths * self.density(nodes)
 
-    def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:  # noqa: ARG002
+    def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:
         """Fill ``out`` with standard normal numbers."""
-        rng.standard_normal(out=out)
+        normals(rng, out, scratch)
 
     def score(self, out: Array, scratch: Scratch) -> None:
         """Leave the scores as they are."""
@@ -116,9 +117,9 @@ class HalfNormal(Shape):
         nodes, weights = Normal().piece(max(low, 0.0), max(high, 0.0))
         return nodes, 2 * weights
 
-    def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:  # noqa: ARG002
+    def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:
         """Fill ``out`` with |z|."""
-        rng.standard_normal(out=out)
+        normals(rng, out, scratch)
         np.abs(out, out=out)
 
 
@@ -221,7 +222,7 @@ class LogNormal(Shape):
 
     def sample(self, rng: np.random.Generator, out: Array, scratch: Scratch) -> None:
         """Fill ``out`` with exp(σz)."""
-        rng.standard_normal(out=out)
+        normals(rng, out, scratch)
         self.score(out, scratch)
 
     def score(self, out: Array, scratch: Scratch) -> None:  # noqa: ARG002

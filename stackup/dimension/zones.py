@@ -187,7 +187,7 @@ class NormalZone(ZoneLaw):
     ) -> None:
         """Fill the two parts."""
         for values, mean in zip(out, self.means, strict=True):
-            draw_scores(rng, values, scratch[0][0], self.share)
+            draw_scores(rng, values, scratch, self.share)
             placed(values, self.sigma, mean)
 
 
@@ -227,7 +227,7 @@ class RadialZone(ZoneLaw):
     ) -> None:
         """Fill the two parts: direction and radius from two scores."""
         for values in out:
-            draw_scores(rng, values, scratch[0][0], self.share)
+            draw_scores(rng, values, scratch, self.share)
         vectors(self.radius, (out[0], out[1]), scratch, self._beyond(departure))
         for values, mean in zip(out, self.means, strict=True):
             placed(values, 1.0, mean)

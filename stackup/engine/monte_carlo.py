@@ -29,8 +29,8 @@ Array = Any
 CHUNK = 4096
 #: values of one register (numerics.md: blocks that stay in cache, large enough for threads)
 BLOCK_VALUES = 24_576
-#: every so many blocks of a chunk enter the histogram and the quantiles; moments and counts take all
-BINNED = 4
+#: one of so many blocks of a chunk is looked at closely (``Moments``); counts, mean and sd take all
+CLOSELY = 4
 PILOT = 256
 
 
@@ -114,7 +114,7 @@ class Counter:
 
     def begin(self, cages: int, block: int) -> None:
         """Begin block number ``block`` of the chunk, ``cages`` cages."""
-        self.cages, self._binned = cages, block % BINNED == 0
+        self.cages, self._closely = cages, block % CLOSELY == 0
         self._bad_pockets = self._bad_cages = None
 
     def sink(self, gap: str, values: Array) -> None:
@@ -122,7 +122,7 @@ class Counter:
         for watch in self.by_gap.get(gap, ()):
             folded = values if watch.rows == values.shape[0] else FOLDS[watch.over].value(values)
             moments = self.moments[watch.gap, watch.over]
-            least, greatest = moments.add(folded, self._room_for(folded.shape), self._binned)
+            least, greatest = moments.add(folded, self._room_for(folded.shape), self._closely)
             for requirement in watch.requirements:
                 self._judge(requirement, watch, folded, least, greatest)
 

@@ -234,4 +234,7 @@ def _atoms(op: str, parts: Array, power: float) -> tuple[Array, tuple[Array, ...
         return found, (np.divide(0.5, found, out=np.zeros_like(found), where=found > 0),)
     if op == "inverse":
         return found, (-found * found,)
+    if op == "leg":
+        inverse = np.divide(1.0, found, out=np.zeros_like(found), where=found > 0)
+        return found, (parts[0] * inverse, -parts[1] * inverse)
     return found, slopes(op, list(parts), found, power)

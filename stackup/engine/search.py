@@ -22,7 +22,7 @@ Array = Any
 
 BATCH = 128
 SECTORS = 8
-STEPS = 12
+STEPS = 3
 FIRST = 100
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
@@ -186,7 +186,9 @@ class _Tree:
     def _cut(self, boxes: Boxes, result: Result, box: int, loss: Array, tolerance: float) -> tuple[int, Array] | None:
         """Return what to cut and the edges of its parts; a length's sector as −1 − atom."""
         for atom in np.argsort(-loss, kind="stable")[:12]:
-            if self.ops[atom] == "length" and result.weights[atom, box] < 0:
+            if loss[atom] <= 0:
+                break
+            if self.ops[atom] == "length" and result.weights[atom, box] < 0 and self._turns(result, box, int(atom)):
                 start, end = boxes.sector[:, atom, box]
                 if end - start > 1e-4:
                     return -1 - int(atom), np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
@@ -196,11 +198,19 @@ class _Tree:
                 return found
         return None
 
+    def _turns(self, result: Result, box: int, atom: int) -> bool:
+        """Tell whether a length's vector may turn far, so that sectors bound it better than halves."""
+        rows = [self.bounder.inputs + r for r in self.rows_of[atom]]
+        far = max(max(result.low[r, box], -result.high[r, box]) for r in rows)
+        return bool(far < 0.5 * max(max(-result.low[r, box], result.high[r, box]) for r in rows))
+
     def _halved(self, result: Result, box: int, atom: int) -> tuple[int, Array] | None:
         n = self.bounder.inputs
         rows = [r for r in self.rows_of[atom] if self._width(result, box, n + r) > 0]
         if not rows:
             return None
+        if self.ops[atom] == "leg" and len(rows) == 2:
+            rows = rows[1:]  # its line is straight in the first argument
         row = min(rows, key=lambda r: (len(self.behind[r]), -self._width(result, box, n + r)))
         place = n + row
         few = self.behind[row]

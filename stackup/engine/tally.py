@@ -56,74 +56,89 @@ class Room:
 
 @dataclass
 class Moments:
-    """Power sums of (value − middle)/unit, least, greatest, and the counts of a fine histogram."""
+    """Power sums of value − middle, least, greatest, and the counts of a fine histogram.
+
+    Mean and standard deviation, least and greatest come from all values; skewness, kurtosis, quantiles and
+    histogram from the blocks that are looked at closely.
+    """
 
     scale: Scale
     count: int = 0
-    sums: Array = field(default_factory=lambda: np.zeros(4))
+    sums: Array = field(default_factory=lambda: np.zeros(2))
+    close_count: int = 0
+    close_sums: Array = field(default_factory=lambda: np.zeros(4))
     least: float = np.inf
     greatest: float = -np.inf
     not_finite: int = 0
     bins: Array = field(default_factory=lambda: np.zeros(BINS, dtype=np.int64))
 
-    def add(self, values: Array, room: Room, binned: bool) -> tuple[float, float]:
-        """Add a block, to the histogram too where it is ``binned``.
+    def add(self, values: Array, room: Room, closely: bool) -> tuple[float, float]:
+        """Add a block; ``closely``: to skewness, kurtosis, quantiles and histogram too.
 
         Returns the least and the greatest value of the block (NaN where any is NaN).
         """
         low, high = float(values.min()), float(values.max())
         if not (np.isfinite(low) and np.isfinite(high)):
-            self._add_finite(values, binned)
+            self._add_finite(values, closely)
             return low, high
-        off, squares = room.first, room.second
+        off = room.first
         np.subtract(values, self.scale.middle, out=off)
-        np.multiply(off, off, out=squares)
-        unit = self.scale.unit
-        self.sums[0] += np.add.reduce(off, axis=None) / unit
-        self.sums[1] += np.add.reduce(squares, axis=None) / unit**2
-        self.sums[2] += np.einsum("ij,ij->", off, squares) / unit**3
-        self.sums[3] += np.einsum("ij,ij->", squares, squares) / unit**4
-        self._count(values.size, low, high)
-        if binned:
-            self._bin(off, room)
+        first, second = float(np.add.reduce(off, axis=None)), float(np.einsum("ij,ij->", off, off))
+        self.sums += (first, second)
+        self.count += values.size
+        self.least, self.greatest = min(self.least, low), max(self.greatest, high)
+        if closely:
+            self._look_closely(off, first, second, room)
         return low, high
 
-    def _bin(self, off: Array, room: Room) -> None:
+    def _look_closely(self, off: Array, first: float, second: float, room: Room) -> None:
+        squares = room.second
+        np.multiply(off, off, out=squares)
+        third, fourth = np.einsum("ij,ij->", off, squares), np.einsum("ij,ij->", squares, squares)
+        self.close_sums += (first, second, float(third), float(fourth))
+        self.close_count += off.size
         np.multiply(off, BINS / (2 * REACH * self.scale.unit), out=off)
         np.add(off, BINS / 2, out=off)
         np.clip(off, 0, BINS - 1, out=off)
         np.copyto(room.places, off, casting="unsafe")
         self.bins += np.bincount(room.places.ravel(), minlength=BINS)
 
-    def _count(self, size: int, low: float, high: float) -> None:
-        self.count += size
-        self.least, self.greatest = min(self.least, low), max(self.greatest, high)
-
-    def _add_finite(self, values: Array, binned: bool) -> None:
+    def _add_finite(self, values: Array, closely: bool) -> None:
         good = values[np.isfinite(values)].reshape(1, -1)
         self.not_finite += values.size - good.size
         if good.size:
-            self.add(good, Room.of(good.shape), binned)
+            self.add(good, Room.of(good.shape), closely)
 
     def merge(self, other: Moments) -> None:
         """Add another run's sums (of the same scale)."""
         self.sums = self.sums + other.sums
+        self.close_sums = self.close_sums + other.close_sums
         self.bins = self.bins + other.bins
         self.not_finite += other.not_finite
-        self._count(other.count, other.least, other.greatest)
+        self.count += other.count
+        self.close_count += other.close_count
+        self.least, self.greatest = min(self.least, other.least), max(self.greatest, other.greatest)
 
     def central(self) -> tuple[float, float, float | None, float | None]:
-        """Return mean, sd, skewness and kurtosis (None where the sd is 0)."""
+        """Return mean, sd, skewness and kurtosis (None where the values do not scatter)."""
         if self.count == 0:
             return np.nan, np.nan, None, None
-        m1, m2, m3, m4 = self.sums / self.count
-        c2 = max(m2 - m1**2, 0.0)
-        mean, sd = self.scale.middle + self.scale.unit * m1, self.scale.unit * np.sqrt(c2)
-        if c2 <= 1e-12 * max(m2, 1.0) or self.greatest <= self.least:
-            return float(mean), float(sd) if self.greatest > self.least else 0.0, None, None
+        m1, m2 = self.sums / self.count
+        mean, variance = self.scale.middle + m1, m2 - m1**2
+        if self.greatest <= self.least or variance <= 1e-12 * m2:
+            return float(mean), 0.0 if self.greatest <= self.least else float(np.sqrt(max(variance, 0.0))), None, None
+        return float(mean), float(np.sqrt(variance)), *self._shape()
+
+    def _shape(self) -> tuple[float | None, float | None]:
+        if self.close_count == 0:
+            return None, None
+        m1, m2, m3, m4 = self.close_sums / self.close_count
+        c2 = m2 - m1**2
+        if c2 <= 1e-12 * m2:
+            return None, None
         c3 = m3 - 3 * m1 * m2 + 2 * m1**3
         c4 = m4 - 4 * m1 * m3 + 6 * m1**2 * m2 - 3 * m1**4
-        return float(mean), float(sd), float(c3 / c2**1.5), float(c4 / c2**2)
+        return float(c3 / c2**1.5), float(c4 / c2**2)
 
     def edges(self) -> Array:
         """Return the edges of the fine histogram, (BINS + 1,)."""

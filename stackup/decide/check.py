@@ -1,0 +1,239 @@
+"""``check``: every requirement of a case by worst case, RSS and Monte Carlo, with a verdict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stackup import __version__
+from stackup.case import Case, Row
+from stackup.case.nominal import evaluate_at_nominal
+from stackup.chain.fold import FOLDS
+from stackup.chain.model import Model, Requirement
+from stackup.decide import notes
+from stackup.decide.engines import Found, run_all
+from stackup.decide.fractions import Fractions, of_bearings, of_row
+from stackup.decide.record import CheckResult, Note, Record, RowRecord
+from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
+from stackup.engine.result import AnyRequirement, Contribution, Fraction, Sampled
+from stackup.engine.settings import Progress, Settings, silent
+from stackup.errors import Interrupted
+
+
+def settings_of(case: Case, **changes: object) -> Settings:
+    """Return the settings that ``[run]`` of the case asks for, with ``changes`` that are not None."""
+    run = case.run
+    asked = Settings(
+        seed=run.seed,
+        cages=run.cages,
+        precision=run.precision,
+        inflation=run.inflation,
+        mean_shift=run.mean_shift,
+        mean_shift_rule=run.mean_shift_rule,
+    )
+    return replace(asked, **{name: value for name, value in changes.items() if value is not None})  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class _Run:
+    """One row in one state, and what the engines found of it."""
+
+    row: Row
+    state: str
+    model: Model
+    requirements: tuple[Requirement, ...]
+    nominal: Mapping[str, float]
+    found: Found
+
+
+def check(case: Case, settings: Settings | None = None, progress: Progress = silent) -> CheckResult:
+    """Return every requirement of ``case``, and every gap without one, by all methods and with a verdict.
+
+    ``settings`` default to those of the case.  Raises Interrupted with the result so far, complete in form,
+    when the user stops the run.
+    """
+    settings = settings or settings_of(case)
+    runs = list(_runs(case, settings, progress))
+    records = [_over_states(same) for same in zip(*_records(runs), strict=True)]
+    result = _result(case, settings, runs, records)
+    if result.interrupted:
+        raise Interrupted(result)
+    return result
+
+
+def _runs(case: Case, settings: Settings, progress: Progress) -> Iterator[_Run]:
+    """Run every row in every state, none after an interruption that left nothing."""
+    stopped = False
+    for row in case.models():
+        for state, model in row.states.items():
+            wanted = with_all_gaps(case.requirements, model)
+            found = Found(interrupted=True) if stopped else run_all(model, wanted, settings, progress)
+            stopped = found.interrupted
+            yield _Run(row, state, model, wanted, nominal_values(model, wanted), found)
+
+
+def with_all_gaps(requirements: Sequence[Requirement], model: Model) -> tuple[Requirement, ...]:
+    """Return the requirements, then one without limits for each gap that none of them names."""
+    limited, names = {r.gap for r in requirements}, {r.name for r in requirements}
+    others = (gap.name for gap in model.gaps if gap.name not in limited)
+    free = (Requirement(name if name not in names else f"{name} (no requirement)", name) for name in others)
+    return (*requirements, *free)
+
+
+def nominal_values(model: Model, requirements: Sequence[Requirement]) -> dict[str, float]:
+    """Return the value of every requirement's number at the nominal, of ``each`` the mean over the pockets."""
+    values = evaluate_at_nominal(model)
+    found = {}
+    for requirement in requirements:
+        value = np.asarray(values[requirement.gap], dtype=float)
+        found[requirement.name] = float(np.mean(FOLDS[requirement.over].value(value)))
+    return found
+
+
+def _records(runs: Sequence[_Run]) -> list[list[Record]]:
+    """Return, for each row and state, the records of all requirements."""
+    return [
+        [_record(run, requirement, _bearings(runs, run.state, requirement)) for requirement in run.requirements]
+        for run in runs
+    ]
+
+
+def _record(run: _Run, requirement: Requirement, bearings: Fraction | None) -> Record:
+    found, name = run.found, requirement.name
+    sampled = found.monte_carlo.records.get(name) if found.monte_carlo else None
+    record = Record(
+        requirement=requirement,
+        unit=run.model.gap(requirement.gap).unit,
+        of_cage=requirement.over != "each" or run.model.gap(requirement.gap).scope == "cage",
+        nominal=run.nominal[name],
+        row=run.row.name,
+        state=run.state,
+        worst_case=found.worst_case.get(name),
+        rss=found.rss.get(name),
+        monte_carlo=sampled,
+        contributions=_ranked(found.contributions.get(name, ()), requirement),
+        fraction=None,
+        verdict=None,
+        more_cages=0,
+    )
+    if not record.limited:
+        return record
+    pockets, cages = of_row(run.model, requirement, record.rss, sampled)
+    return _judged(replace(record, fraction=Fractions(pockets, cages, bearings)), sampled)
+
+
+def _bearings(runs: Sequence[_Run], state: str, requirement: Requirement) -> Fraction | None:
+    """Return the fraction of bearings: any of the rows out, in one state."""
+    rows = []
+    for run in runs:
+        if run.state == state:
+            sampled = run.found.monte_carlo.records.get(requirement.name) if run.found.monte_carlo else None
+            _, cages = of_row(run.model, requirement, run.found.rss.get(requirement.name), sampled)
+            rows.append((cages, run.row.count))
+    return of_bearings(rows)
+
+
+def _judged(record: Record, sampled: Sampled | None) -> Record:
+    """Return the record with its verdict; what an interruption left out is undecided."""
+    allow = record.requirement.allow
+    if allow is None:
+        found = record.worst_case
+        return replace(
+            record, verdict=by_worst_case(record.requirement, found) if found else "undecided", more_cages=0
+        )
+    fraction: Fraction | None = getattr(record.fraction, allow.of)
+    if fraction is None:
+        return replace(record, verdict="undecided", more_cages=None)
+    drawn = sampled.drawn if sampled else 0
+    return replace(
+        record, verdict=by_fraction(fraction, allow.ppm), more_cages=more_cages(fraction, allow.ppm, drawn)
+    )
+
+
+def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Contribution, ...]:
+    """Return contributions by what governs: the width where the worst case decides, else the variance."""
+    by_width = requirement.allow is None and (requirement.min is not None or requirement.max is not None)
+
+    def share(one: Contribution) -> float:
+        first, second = one.variance_share, one.width_share
+        chosen = (second if second is not None else first) if by_width else (first if first is not None else second)
+        return chosen or 0.0
+
+    return tuple(sorted(found, key=lambda one: (-share(one), one.dimension)))
+
+
+def _over_states(same: Sequence[Record]) -> Record:
+    """Return the worst of one requirement's records over all rows and states, with all of them in it."""
+    if len(same) == 1:
+        return same[0]
+    return replace(max(same, key=_badness), by_state=tuple(same))
+
+
+def _badness(record: Record) -> tuple[int, float]:
+    cages = record.fraction.cages if record.fraction else None
+    return ORDER.index(record.verdict) if record.verdict else -1, cages.out_of_spec if cages else -math.inf
+
+
+def _result(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequence[Record]) -> CheckResult:
+    rows = case.models()
+    verdicts: list[Verdict] = [record.verdict for record in records if record.verdict]
+    return CheckResult(
+        title=case.title,
+        kind=case.kind,
+        version=__version__,
+        digest=case.digest,
+        seed=settings.seed,
+        cages=settings.cages,
+        pockets_per_cage=case.rollers,
+        rows=tuple(RowRecord(row.name, row.count, row.rollers) for row in rows),
+        states=tuple(dict.fromkeys(state for row in rows for state in row.states)),
+        notes=tuple(_notes(case, settings, runs, records)),
+        any_requirement=_any_requirement(runs),
+        requirements=tuple(records),
+        verdict=worst(verdicts) if verdicts else None,
+        interrupted=any(run.found.interrupted for run in runs),
+    )
+
+
+def _notes(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequence[Record]) -> Iterator[Note]:
+    yield from notes.of_case(case)
+    for record in records:
+        yield from notes.of_record(record)
+    reasons = {name: reason for run in runs for name, reason in run.found.reasons.items()}
+    yield from notes.of_missing(records, reasons)
+    yield from notes.of_run(
+        (run.found for run in runs), (settings.inflation is not None, settings.mean_shift is not None)
+    )
+
+
+def _any_requirement(runs: Sequence[_Run]) -> AnyRequirement:
+    """Return the fraction failing any requirement: of the state where most cages do, over all rows."""
+    by_state: dict[str, list[_Run]] = {}
+    for run in runs:
+        by_state.setdefault(run.state, []).append(run)
+    pooled = [_pooled(same) for same in by_state.values()]
+    return max(pooled, key=lambda one: one.cages.out_of_spec if one.cages else -1.0)
+
+
+def _pooled(runs: Sequence[_Run]) -> AnyRequirement:
+    """Return the fractions of a random pocket and of a random cage of all rows."""
+    known = [(run, run.found.monte_carlo.any_requirement) for run in runs if run.found.monte_carlo]
+    if len(known) < len(runs):
+        return AnyRequirement(None, None)
+    pockets = [(one.pockets, run.row.count * run.row.rollers) for run, one in known]
+    return AnyRequirement(_mean(pockets), _mean([(one.cages, run.row.count) for run, one in known]))
+
+
+def _mean(parts: Sequence[tuple[Fraction | None, int]]) -> Fraction | None:
+    """Return the mean of fractions with their weights; the interval is that of the ends, on the safe side."""
+    known = [(fraction, weight) for fraction, weight in parts if fraction is not None]
+    if len(known) < len(parts):
+        return None
+    if len(known) == 1:
+        return known[0][0]
+    total = sum(weight for _, weight in known)
+    ends = ((f.out_of_spec * w / total, f.low * w / total, f.high * w / total) for f, w in known)
+    return Fraction(*(math.fsum(end) for end in zip(*ends, strict=True)))

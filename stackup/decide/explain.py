@@ -1,0 +1,207 @@
+"""``explain``: the chain of a gap step by step in symbols, its nominal, sensitivities and contributions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from stackup.case import Case
+from stackup.case.nominal import evaluate_at_nominal
+from stackup.chain.model import Gap, Model, Requirement, Step
+from stackup.chain.program import Program, compile_model
+from stackup.chain.symbols import split_next
+from stackup.chain.writing import show
+from stackup.decide.check import settings_of
+from stackup.decide.record import contribution_dict, finite
+from stackup.engine import contributions
+from stackup.engine.result import Contribution
+from stackup.engine.settings import Progress, Settings, silent
+from stackup.errors import CaseError, Fault, nearest
+
+#: shape class of a node → how large its values are
+SHAPES = ("number", "one per pocket", "one per cage", "one per pocket of every cage")
+
+
+@dataclass(frozen=True)
+class ExplainedStep:
+    """One line of a chain: its formula as a case file writes it, its value at the nominal, what it means."""
+
+    name: str
+    formula: str
+    nominal: float
+    note: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the record that ``--json`` prints."""
+        return {"name": self.name, "formula": self.formula, "nominal": finite(self.nominal), "note": self.note}
+
+
+@dataclass(frozen=True)
+class ExplainedGap:
+    """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it."""
+
+    name: str
+    unit: str
+    scope: str
+    meaning: str
+    steps: tuple[ExplainedStep, ...]
+    nominal: float
+    contributions: tuple[Contribution, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the record that ``--json`` prints."""
+        return {
+            "name": self.name,
+            "unit": self.unit,
+            "scope": self.scope,
+            "meaning": self.meaning,
+            "steps": [step.to_dict() for step in self.steps],
+            "nominal": finite(self.nominal),
+            "contributions": [contribution_dict(one) for one in self.contributions],
+        }
+
+
+@dataclass(frozen=True)
+class ProgramLine:
+    """One operation of the generated program: ``target = operation(arguments)``, and how large its values are."""
+
+    target: str
+    operation: str
+    shape: str
+
+    def to_dict(self) -> dict[str, str]:
+        """Return the record that ``--json`` prints."""
+        return {"target": self.target, "operation": self.operation, "shape": self.shape}
+
+
+@dataclass(frozen=True)
+class ExplainResult:
+    """The gaps of a case explained, and the program they come to (None where it was not asked for)."""
+
+    title: str
+    kind: str
+    digest: str
+    gaps: tuple[ExplainedGap, ...]
+    program: tuple[ProgramLine, ...] | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the record that ``--json`` prints."""
+        lines = self.program
+        return {
+            "title": self.title,
+            "kind": self.kind,
+            "digest": self.digest,
+            "gaps": [gap.to_dict() for gap in self.gaps],
+            "program": None if lines is None else [line.to_dict() for line in lines],
+        }
+
+    def __rich__(self) -> Any:
+        """Return what rich prints."""
+        from stackup.decide.displays import rich_of
+
+        return rich_of(self)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        from stackup.decide.displays import html_of
+
+        return html_of(self)
+
+
+def explain(
+    case: Case,
+    gap: str | None = None,
+    program: bool = False,
+    settings: Settings | None = None,
+    progress: Progress = silent,
+) -> ExplainResult:
+    """Return the gap called ``gap``, or all of them, explained in the first row's first state.
+
+    Raises CaseError where there is no such gap, Interrupted when the user stops the run.
+    """
+    model = next(iter(case.models()[0].states.values()))
+    chosen = _chosen(case, model, gap)
+    wanted = [Requirement(one.name, one.name) for one in chosen]
+    shares = contributions.run(model, wanted, settings or settings_of(case), progress)
+    values = _values_of_steps(model)
+    return ExplainResult(
+        title=case.title,
+        kind=case.kind,
+        digest=case.digest,
+        gaps=tuple(_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen),
+        program=tuple(_lines(compile_model(model, [one.name for one in chosen]))) if program else None,
+    )
+
+
+def _chosen(case: Case, model: Model, name: str | None) -> Sequence[Gap]:
+    """Return the gap called ``name``, or that of the requirement called so; all without a name."""
+    if name is None:
+        return model.gaps
+    of_requirement = {requirement.name: requirement.gap for requirement in case.requirements}
+    known = [gap.name for gap in model.gaps]
+    wanted = name if name in known else of_requirement.get(name)
+    if wanted is None:
+        fault = Fault("GAP", f"no gap called {name}", f"one of {', '.join(known)}", nearest(name, known))
+        raise CaseError([replace(fault, file=str(case.path or ""))])
+    return [model.gap(wanted)]
+
+
+def _explained(
+    case: Case, model: Model, gap: Gap, values: dict[str, float], shares: tuple[Contribution, ...]
+) -> ExplainedGap:
+    steps = _needed(model.steps, gap.step)
+    return ExplainedGap(
+        name=gap.name,
+        unit=gap.unit,
+        scope=gap.scope,
+        meaning=_meaning(case, gap),
+        steps=tuple(ExplainedStep(s.name, show(s.formula), values[s.name], s.note) for s in steps),
+        nominal=values[gap.step],
+        contributions=shares,
+    )
+
+
+def _meaning(case: Case, gap: Gap) -> str:
+    from stackup.cage import kind
+
+    if gap.own:
+        return "a chain of the case file"
+    return next((one.meaning for one in kind(case.kind).gaps if one.name == gap.name), "")
+
+
+def _needed(steps: Sequence[Step], last: str) -> list[Step]:
+    """Return the steps that the one called ``last`` needs, itself included, in their order."""
+    by_name = {step.name: step for step in steps}
+    needed, waiting = set(), [last]
+    while waiting:
+        name = waiting.pop()
+        if name in by_name and name not in needed:
+            needed.add(name)
+            waiting.extend(split_next(one.name)[0] for one in by_name[name].formula.free_symbols)
+    return [step for step in steps if step.name in needed]
+
+
+def _values_of_steps(model: Model) -> dict[str, float]:
+    """Return every step at the nominal, of the first pocket."""
+    as_gaps = tuple(Gap(step.name, "", step.name) for step in model.steps)
+    return {name: float(np.ravel(value)[0]) for name, value in evaluate_at_nominal(replace(model, gaps=as_gaps)).items()}
+
+
+def _lines(program: Program) -> list[ProgramLine]:
+    """Return the program as lines; ``r7`` is the result of line 7, outputs bear the gap's name as well."""
+    names = {index: name for name, index in program.outputs.items()}
+    lines = []
+    for index, node in enumerate(program.nodes):
+        target = f"r{index}" + (f" = {names[index]}" if index in names else "")
+        lines.append(ProgramLine(target, _operation(node.op, node.args, node.value), SHAPES[node.shape]))
+    return lines
+
+
+def _operation(op: str, args: Sequence[int], value: float | str) -> str:
+    if op in ("constant", "parameter", "input"):
+        return f"{value:.12g}" if isinstance(value, float) else str(value)
+    given = [f"r{arg}" for arg in args]
+    return op if not given else f"{op}({', '.join([*given, f'{value:g}'] if op == 'power' else given)})"

@@ -39,7 +39,9 @@ class Fault:
     def to_dict(self) -> dict[str, Any]:
         """Return the record that ``--json`` prints for this fault."""
         record = asdict(self)
-        return {name: record[name] for name in ("file", "key", "line", "column", "found", "allowed", "nearest")}
+        return {
+            name: record[name] for name in ("file", "key", "line", "column", "found", "allowed", "nearest")
+        }
 
     def __str__(self) -> str:
         """Return the message in words: place, key, what was found, what is allowed."""
@@ -80,7 +82,7 @@ class FormulaError(StackupError):
         return f"  {shown}\n  {' ' * (self.place - start)}^"
 
 
-class ValueFault(StackupError):
+class ValueFault(StackupError):  # noqa: N818 - the trade's word for what is wrong with a drawing
     """One value outside its admissible range: its name, what was found, what is allowed.
 
     Raised below the case room, which adds file and line.
@@ -92,7 +94,7 @@ class ValueFault(StackupError):
         super().__init__(f"{name}: found {found}; allowed: {allowed}")
 
 
-class OutputExists(StackupError):
+class OutputExists(StackupError):  # noqa: N818 - says what is the case
     """An output that is there already; nothing is overwritten without ``--force``."""
 
 

@@ -73,6 +73,7 @@ class Figure:
         words: str,
         anchor: str = "start",
         colour: str = INK,
+        *,
         size: float = 15,
         weight: str = "normal",
     ) -> None:
@@ -147,7 +148,8 @@ def on(centre: Point, radius: float, degrees: float) -> Point:
 
 def bore_clearance() -> Figure:
     """Gap 1: the pin lies in the bore, the whole play is on one side."""
-    f = Figure("bore_clearance = d_{b} − d_{p}", "Seen along the axis. Not to scale: clearance much enlarged.")
+    note = "Seen along the axis. Not to scale: clearance much enlarged."
+    f = Figure("bore_clearance = d_{b} − d_{p}", note)
     f.circle((330, 215), 165, ROLLER)
     f.circle((330, 215), 92, AIR)
     f.circle((330, 239), 68, PIN)
@@ -183,8 +185,8 @@ def running_clearance() -> Figure:
     f.axis((190, 60), (190, 390))
     f.cross(inner)
     f.cross(outer, FAINT)
-    f.text((178, 248), "roller axis on the", "end", size=13)
-    f.text((178, 264), "inner raceway (ρ, τ)", "end", size=13)
+    for k, words in enumerate(("roller axis", "on the inner", "raceway (ρ, τ)")):
+        f.text((178, 240 + 16 * k), words, "end", size=13)
     f.text((178, 192), "on the outer", "end", size=13, colour=FAINT)
     f.text((178, 208), "raceway", "end", size=13, colour=FAINT)
     away = math.degrees(math.atan2(inner[1] - pin[1], pin[0] - inner[0]))
@@ -196,7 +198,7 @@ def running_clearance() -> Figure:
     f.name((296, 92), "running_clearance")
     f.lead((244, 178), (244, 330))
     f.dim((190, 322), (244, 322))
-    f.text((250, 340), "P_{t} − τ", "middle", size=14)
+    f.text((216, 341), "P_{t} − τ", "middle", size=14)
     f.lead((250, 172), (360, 172))
     f.lead((196, 250), (360, 250))
     f.dim((352, 172), (352, 250))
@@ -204,7 +206,7 @@ def running_clearance() -> Figure:
     f.text((360, 225), "radially", size=14)
     f.line(inner, on(inner, reach, 222), INK, 1.0)
     f.head(on(inner, reach, 222), math.radians(180 - 42), INK)
-    f.text((118, 302), "c", size=15)
+    f.text((126, 318), "c", size=15)
     f.box(500, 130, 180, 170, ROLLER)
     f.axis((440, 215), (744, 215))
     f.text((590, 284), "roller", "middle", size=14)
@@ -223,7 +225,8 @@ def running_clearance() -> Figure:
 def roller_spacing() -> Figure:
     """Gap 3: two neighbours that have drifted towards each other."""
     title = "roller_spacing = chord(R_{i}, R_{i+1}, Δ) − (D_{w,i} + D_{w,i+1})/2"
-    f = Figure(title, "Seen along the axis. Not to scale: pitch circle much too small, clearances much enlarged.")
+    note = "Seen along the axis. Not to scale: pitch circle much too small, clearances much enlarged."
+    f = Figure(title, note)
     centre, pitch, half, size = (380.0, 640.0), 430.0, 18.8, 102.0
     pins = [on(centre, pitch, 90 + s * half) for s in (1, -1)]
     drift = [on(centre, pitch + s, 90 + k * (half - 3.2)) for k, s in ((1, 8), (-1, -6))]
@@ -231,15 +234,16 @@ def roller_spacing() -> Figure:
         f.circle(roller, size, ROLLER)
         f.circle(roller, 54, AIR)
         f.circle(pin, 29, PIN)
-    for pin, roller, words, x, anchor in zip(pins, drift, ("i", "i+1"), (112, 648), ("end", "start"), strict=True):
         f.cross(pin, "#a06a00", 5)
         f.cross(roller)
+    for pin, words, x, side in zip(pins, ("i", "i+1"), (112, 648), (1, -1), strict=True):
+        anchor = "end" if side > 0 else "start"
         f.text((x, 150), f"roller {words}", anchor, size=14)
-        f.lead((x + (4 if anchor == "end" else -4), 146), (x + (92 if anchor == "end" else -92), 180))
+        f.lead((x + 4 * side, 146), (x + 92 * side, 180))
         f.text((x, 214), f"pin {words}", anchor, size=14)
-        f.lead((x + (4 if anchor == "end" else -4), 212), (pin[0], pin[1] + 9))
+        f.lead((x + 4 * side, 212), (pin[0], pin[1] + 9))
     f.curve([on(centre, pitch, 90 + d) for d in range(-46, 47, 2)], FAINT, 1.0, "12 3 2 3")
-    f.text((748, 300), "pitch circle", "end", FAINT, 13)
+    f.text((748, 300), "pitch circle", "end", FAINT, size=13)
     a, b = drift
     d = math.dist(a, b)
     u = ((b[0] - a[0]) / d, (b[1] - a[1]) / d)
@@ -250,10 +254,12 @@ def roller_spacing() -> Figure:
         toward = math.atan2(centre[1] - roller[1], centre[0] - roller[0])
         f.line(roller, (roller[0] + 166 * math.cos(toward), roller[1] + 166 * math.sin(toward)), INK, 1.0)
     f.curve([on(centre, 292, 90 + k / 2) for k in range(-31, 32)], INK, 1.2)
-    f.text((380, 372), "Δ = 2π/Z + α^{−}_{i+1} − α^{+}_{i}", "middle")
+    f.text((380, 372), "Δ", "middle")
+    f.text((744, 378), "Δ = 2π/Z + α^{−}_{i+1} − α^{+}_{i}", "end")
     f.text((292, 344), "R_{i}", "end", size=14)
     f.text((469, 344), "R_{i+1}", size=14)
-    f.text((16, 58), "Each roller has gone as far towards the other as its pin lets it:", size=13, colour=FAINT)
+    why = "Each roller has gone as far towards the other as its pin lets it:"
+    f.text((16, 58), why, size=13, colour=FAINT)
     f.text((16, 76), "the pin bears on the bore on the far side.", size=13, colour=FAINT)
     return f
 
@@ -296,7 +302,7 @@ def _lean(title: str, axis: str, view: str, name: str) -> Figure:
     f = Figure(title, f"{view} Not to scale: lean much enlarged.")
     for x, words in ((130, "ring A"), (590, "ring B")):
         f.box(x, 80, 40, 250, RING)
-        f.text((x + 20, 352), words, "middle", size=14)
+        f.text((x + (10 if x < 400 else 32), 352), words, "middle", size=14)
     a, b = (170, 232), (590, 122)
     f.area([(170, 214), (590, 104), (590, 140), (170, 250)], PIN)
     f.axis((90, 268), (690, 268))
@@ -349,7 +355,7 @@ def pin_entry() -> Figure:
     f.axis((24, 247), (270, 247))
     f.axis((262, 212), (400, 212))
     f.text((170, 232), "pin", "middle")
-    f.text((170, 288), "nominal axis", "middle", FAINT, 13)
+    f.text((170, 288), "nominal axis", "middle", FAINT, size=13)
     f.dim((376, 212), (376, 197))
     f.lead((340, 197), (384, 197))
     f.text((388, 192), "v")
@@ -370,7 +376,7 @@ def pin_entry() -> Figure:
     f.dim(hole, on(hole, 112, 250))
     f.text((560, 296), "d_{hB}/2", "end", size=14)
     f.dim(pin, on(pin, 58, 325))
-    f.text((676, 246), "d_{p}/2", size=14)
+    f.text((636, 262), "d_{p}/2", size=14)
     f.text((590, 376), "ring B", "middle", size=14)
     return f
 
@@ -391,8 +397,8 @@ def entry_stress() -> Figure:
     title = "entry_stress = 3·E·d_{p}·δ/(2W²),  δ = max(0, −pin_entry)"
     f = Figure(title, "Side view. Not to scale: deflection much enlarged.")
     f.box(150, 90, 60, 250, RING)
-    f.text((180, 360), "ring A", "middle")
-    f.text((180, 378), "(fixed end)", "middle", FAINT, 13)
+    f.text((170, 360), "ring A", "middle")
+    f.text((162, 378), "(fixed end)", "middle", FAINT, size=13)
     f.area([(210, 237), (560, 237), (560, 263), (210, 263)], AIR, FAINT, 0.9)
     line = []
     for k in range(31):
@@ -401,8 +407,8 @@ def entry_stress() -> Figure:
     f.area([(px, py - 13) for px, py in line] + [(px, py + 13) for px, py in reversed(line)], PIN)
     f.box(560, 90, 40, 74, RING)
     f.box(560, 206, 40, 134, RING)
-    f.text((580, 360), "ring B", "middle")
-    f.text((400, 284), "where the free pin would stand", "middle", FAINT, 13)
+    f.text((594, 360), "ring B", "middle")
+    f.text((400, 284), "where the free pin would stand", "middle", FAINT, size=13)
     f.dim((626, 250), (626, 180))
     f.lead((560, 250), (634, 250))
     f.lead((560, 180), (634, 180))
@@ -428,8 +434,8 @@ def weld_stress() -> Figure:
     title = "weld_stress = 3·E·d_{p}·δ/(2W²)  (centres),  twice as much (squares)"
     note = "Side view. δ = |b + q + ε_{i} − (a + s + n) + ((D_{hB} − D_{hA})/2, 0)|. Not to scale."
     f = Figure(title, note)
-    for x, squared, words in ((30, False, 'weld_fixture = "centres"'), (396, True, 'weld_fixture = "squares"')):
-        f.text((x + 150, 72), words, "middle", size=14)
+    for x, squared, words in ((30, False, "centres"), (396, True, "squares")):
+        f.text((x + 150, 72), f'weld_fixture = "{words}"', "middle", size=14)
         f.box(x, 100, 36, 220, RING)
         f.area([(x + 36, 237), (x + 286, 237), (x + 286, 263), (x + 36, 263)], AIR, FAINT, 0.9)
         _bent(f, x + 36, 250, squared)
@@ -449,8 +455,8 @@ def weld_stress() -> Figure:
         f.lead((x + 100, 156), (x + 50, 232), GAP)
         if squared:
             f.lead((x + 152, 156), (x + 258, 204), GAP)
-    f.text((180, 368), "end held in place, free to lean", "middle", FAINT, 13)
-    f.text((546, 368), "end held in place and square", "middle", FAINT, 13)
+    f.text((180, 368), "end held in place, free to lean", "middle", FAINT, size=13)
+    f.text((546, 368), "end held in place and square", "middle", FAINT, size=13)
     return f
 
 
@@ -475,7 +481,7 @@ def _weld(title: str, name: str, widest: bool) -> Figure:
     if widest:
         f.name((150, 268), name, "end")
         f.lead((152, 264), (middle[0] - 4, middle[1] + 4), GAP)
-        f.text((150, 290), "most to fill", "end", FAINT, 13)
+        f.text((150, 290), "most to fill", "end", FAINT, size=13)
     else:
         f.name((540, 110), name)
         f.lead((536, 108), (middle[0] + 4, middle[1] - 6), GAP)
@@ -497,7 +503,8 @@ def weld_gap_widest() -> Figure:
 
 def roller_wall() -> Figure:
     """Gap 8: the bore is eccentric by e."""
-    f = Figure("roller_wall = (D_{w} − d_{b})/2 − e", "Seen along the axis. Not to scale: eccentricity much enlarged.")
+    note = "Seen along the axis. Not to scale: eccentricity much enlarged."
+    f = Figure("roller_wall = (D_{w} − d_{b})/2 − e", note)
     axis, bore = (330, 218), (366, 218)
     f.circle(axis, 160, ROLLER)
     f.circle(bore, 72, AIR)
@@ -521,7 +528,7 @@ def roller_wall() -> Figure:
 
 
 def _ring(outer: bool) -> Figure:
-    """Gap 9: the cage shifted until rollers stop it; heights are measured away from the bearing axis, or to it."""
+    """Gap 9: the cage shifted until rollers stop it; the inner side is the outer one mirrored."""
     where = "outer" if outer else "inner"
     parts = "(ring_inside − inner_guide)/2 − (c_{+} − ρ)"
     if outer:

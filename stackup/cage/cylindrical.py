@@ -60,18 +60,33 @@ GAPS = (
     ),
     BuiltIn("pin_skew", "mrad", "tangential lean of the pin, which steers its roller"),
     BuiltIn("pin_tilt", "mrad", "radial lean of the pin"),
-    BuiltIn("pin_entry", "mm", "what is left when the pin fixed in ring A enters its hole in ring B", ("ring_hole_b",)),
+    BuiltIn(
+        "pin_entry",
+        "mm",
+        "what is left when the pin fixed in ring A enters its hole in ring B",
+        ("ring_hole_b",),
+    ),
     BuiltIn("entry_stress", "N/mm2", "bending stress where a pin must be forced to enter", ("ring_hole_b",)),
     BuiltIn("weld_stress", "N/mm2", "bending stress that the weld locks into the pin"),
     BuiltIn("weld_gap", "mm", "least gap round the pin for the weld to fill", ("ring_hole_b",)),
     BuiltIn("weld_gap_widest", "mm", "widest gap round the pin for the weld to fill", ("ring_hole_b",)),
     BuiltIn("roller_wall", "mm", "least wall of the roller round its bore"),
-    BuiltIn("ring_clearance_outer", "mm", "cage ring to the outer ring's shoulder", ("outer_guide", "ring_outside")),
+    BuiltIn(
+        "ring_clearance_outer",
+        "mm",
+        "cage ring to the outer ring's shoulder",
+        ("outer_guide", "ring_outside"),
+    ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
 )
 
 OPTIONS = (
-    Option("weld_fixture", "centres", ("centres", "squares"), meaning="what the welding fixture does with the pin's free end"),
+    Option(
+        "weld_fixture",
+        "centres",
+        ("centres", "squares"),
+        meaning="what the welding fixture does with the pin's free end",
+    ),
     Option("pin_modulus", 206000.0, unit="N/mm2", meaning="modulus of elasticity of the pin"),
 )
 
@@ -89,29 +104,48 @@ def _pin_steps() -> list[Step]:
     shift = _vector("ring_shift")
     steps = [
         Step("pitch_radius", (pitch_a + pitch_b - shrinkage) / 4, "D_h/2, mean of the finished rings"),
-        Step("ring_cone", (pitch_b - pitch_a - shrinkage) / 4, "κ, half the difference of the rings' pitch radii"),
+        Step(
+            "ring_cone",
+            (pitch_b - pitch_a - shrinkage) / 4,
+            "κ, half the difference of the rings' pitch radii",
+        ),
         Step("ring_shift.r", symbol("ring_offset.r"), "ε_i, ring B against ring A at this pocket"),
         Step("ring_shift.t", symbol("ring_offset.t") + symbol("ring_phase"), "with the turn of ring B"),
     ]
-    for ring, sign, parts in (("a", -1, ("hole_position_a", "pin_seat_a")), ("b", 1, ("hole_position_b", "pin_seat_b"))):
+    for ring, sign, parts in (
+        ("a", -1, ("hole_position_a", "pin_seat_a")),
+        ("b", 1, ("hole_position_b", "pin_seat_b")),
+    ):
         for axis, common in (("r", sign * cone), ("t", 0)):
             own = sum(symbol(f"{part}.{axis}") for part in ("hole_position_common", *parts))
             offset = shift[0 if axis == "r" else 1]
-            steps.append(Step(f"pin_{ring}.{axis}", own + sign * offset / 2 + common, f"pin axis at ring {ring.upper()}"))
+            steps.append(
+                Step(f"pin_{ring}.{axis}", own + sign * offset / 2 + common, f"pin axis at ring {ring.upper()}")
+            )
     return steps
 
 
 def _station_steps() -> list[Step]:
     """Where the pin axis stands at the roller's two ends and at mid-length: P(x) with its bow."""
     reach = symbol("reach")
-    steps = [Step("reach", symbol("roller_length") / symbol("ring_spacing"), "L_w/W; stations at x = (1 ∓ reach)/2 and ½")]
+    steps = [
+        Step(
+            "reach",
+            symbol("roller_length") / symbol("ring_spacing"),
+            "L_w/W; stations at x = (1 ∓ reach)/2 and ½",
+        )
+    ]
     for axis in ("r", "t"):
         a, b, bow = symbol(f"pin_a.{axis}"), symbol(f"pin_b.{axis}"), symbol(f"pin_straightness.{axis}")
         lean, mean, sag = symbol(f"pin_lean.{axis}"), symbol(f"pin_mean.{axis}"), symbol(f"pin_sag.{axis}")
         steps += [
             Step(f"pin_lean.{axis}", b - a, "ring B less ring A"),
             Step(f"pin_mean.{axis}", (a + b) / 2, "between the rings"),
-            Step(f"pin_sag.{axis}", mean + 2 * (1 - reach**2) * bow, "mean of the two ends, 8x(1−x) = 2(1−reach²)"),
+            Step(
+                f"pin_sag.{axis}",
+                mean + 2 * (1 - reach**2) * bow,
+                "mean of the two ends, 8x(1−x) = 2(1−reach²)",
+            ),
             Step(f"pin_near.{axis}", sag - reach * lean / 2, "at the roller's end by ring A"),
             Step(f"pin_middle.{axis}", mean + 2 * bow, "at mid-length"),
             Step(f"pin_far.{axis}", sag + reach * lean / 2, "at the roller's end by ring B"),
@@ -126,9 +160,17 @@ def _running_steps() -> list[Step]:
     steps = [
         Step("bore_clearance", bore - pin, "gap 1"),
         Step("clearance_all_turn", (bore - pin - runout) / 2, "c, left over a whole turn of the roller"),
-        Step("clearance_some_turn", (bore - pin + runout) / 2, "c₊, the farthest the roller moves at some moment"),
+        Step(
+            "clearance_some_turn",
+            (bore - pin + runout) / 2,
+            "c₊, the farthest the roller moves at some moment",
+        ),
         Step("raceway_play", Greatest(symbol("radial_internal_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
-        Step("raceway_seat", (symbol("inner_raceway") + symbol("roller_diameter")) / 2, "roller axis on the inner raceway"),
+        Step(
+            "raceway_seat",
+            (symbol("inner_raceway") + symbol("roller_diameter")) / 2,
+            "roller axis on the inner raceway",
+        ),
         Step("seat", symbol("raceway_seat") - symbol("pitch_radius"), "ρ, the same from the pitch circle"),
     ]
     for place in STATIONS:
@@ -140,11 +182,16 @@ def _running_steps() -> list[Step]:
             )
         )
     steps += [
-        Step("aside_end", symbol("reach") * symbol("pin_lean.t") / 2, "P_t − τ at the ends; τ is the mean of both ends"),
+        Step(
+            "aside_end",
+            symbol("reach") * symbol("pin_lean.t") / 2,
+            "P_t − τ at the ends; τ is the mean of both ends",
+        ),
         Step("aside_middle", 2 * symbol("reach") ** 2 * symbol("pin_straightness.t"), "P_t − τ at mid-length"),
     ]
     needs = [
-        Length(symbol(f"misfit_{place}"), symbol("aside_middle" if place == "middle" else "aside_end")) for place in STATIONS
+        Length(symbol(f"misfit_{place}"), symbol("aside_middle" if place == "middle" else "aside_end"))
+        for place in STATIONS
     ]
     steps.append(Step("running_clearance", symbol("clearance_all_turn") - Greatest(*needs), "gap 2"))
     return steps
@@ -158,7 +205,11 @@ def _spacing_steps() -> list[Step]:
         Step("pin_radius", pitch + symbol("pin_middle.r"), "where the pin stands at mid-length"),
         Step("pin_beyond", Greatest(symbol("pin_radius") - low - play, 0), "farther out than the roller can go"),
         Step("pin_within", Greatest(low - symbol("pin_radius"), 0), "farther in than the roller can go"),
-        Step("off_middle", symbol("pin_beyond") - symbol("pin_within"), "m at mid-length, pin to roller axis, radially"),
+        Step(
+            "off_middle",
+            symbol("pin_beyond") - symbol("pin_within"),
+            "m at mid-length, pin to roller axis, radially",
+        ),
         Step(
             "roller_radius",
             symbol("pin_radius") - symbol("off_middle"),
@@ -202,12 +253,27 @@ def _end_and_lean_steps() -> list[Step]:
     spacing = symbol("ring_spacing")
     tilted = Length(symbol("ring_parallelism.x"), symbol("ring_parallelism.y"))
     return [
-        Step("face_lean", tilted * symbol("roller_diameter") / (2 * symbol("pitch_radius")), "|p|·D_w/D_h, on the safe side"),
+        Step(
+            "face_lean",
+            tilted * symbol("roller_diameter") / (2 * symbol("pitch_radius")),
+            "|p|·D_w/D_h, on the safe side",
+        ),
         Step(
             "end_clearance",
             spacing
             + symbol("ring_parallelism.r")
-            - sum(map(symbol, ("weld_shrinkage", "ring_face_flatness", "face_lean", "roller_length", "roller_end_runout"))),
+            - sum(
+                map(
+                    symbol,
+                    (
+                        "weld_shrinkage",
+                        "ring_face_flatness",
+                        "face_lean",
+                        "roller_length",
+                        "roller_end_runout",
+                    ),
+                )
+            ),
             "gap 4",
         ),
         Step("pin_skew", 1000 * symbol("pin_lean.t") / spacing, "gap 5, mrad"),
@@ -232,8 +298,16 @@ def _entry_steps() -> list[Step]:
         Step("hole_play", (hole - pin) / 2, "radial play of the pin in ring B's hole"),
         Step("pin_entry", symbol("hole_play") - Length(*_vector("pin_to_hole")), "gap 6"),
         Step("stress_per_mm", bend, "3·E·d_p/(2W²), cantilever"),
-        Step("entry_stress", symbol("stress_per_mm") * Greatest(-symbol("pin_entry"), 0), "gap 6, a pin forced in"),
-        Step("weld_stress", symbol("weld_factor") * symbol("stress_per_mm") * Length(*locked), "gap 6, locked in by the weld"),
+        Step(
+            "entry_stress",
+            symbol("stress_per_mm") * Greatest(-symbol("pin_entry"), 0),
+            "gap 6, a pin forced in",
+        ),
+        Step(
+            "weld_stress",
+            symbol("weld_factor") * symbol("stress_per_mm") * Length(*locked),
+            "gap 6, locked in by the weld",
+        ),
         Step("weld_gap", symbol("hole_play") - seat, "gap 7"),
         Step("weld_gap_widest", symbol("hole_play") + seat, "gap 7"),
     ]

@@ -1,0 +1,1 @@
+"""Chains: formulas, steps, programs, and the kinds of number that walk them."""

@@ -230,7 +230,8 @@ class Walk:
         }
 
     def _backward(self, index: int, seeds: list[Array | None]) -> None:
-        node, flow = self.program.nodes[index], seeds[index]
+        node = self.program.nodes[index]
+        flow: Array = seeds[index]
         if node.op == "next":
             _add(seeds, node.args[0], np.roll(flow, 1, axis=0))
             return
@@ -265,7 +266,11 @@ def walk(program: Program, inputs: Mapping[str, Array], angles: Array, parameter
 
 
 def _value_of(
-    node: Node, values: Sequence[Array], inputs: Mapping[str, Array], column: Array, parameters: Mapping[str, float]
+    node: Node,
+    values: Sequence[Array],
+    inputs: Mapping[str, Array],
+    column: Array,
+    parameters: Mapping[str, float],
 ) -> Array:
     match node.op:
         case "constant":

@@ -35,6 +35,8 @@ Array = Any
 ROUNDING = 1e-12
 #: stands for unbounded: keeps 0·∞ out of the sums
 HUGE = 1e200
+#: part of the output's spread that a pressure may carry over the width of its argument, to begin with
+PRESS = 0.1
 #: steps up the dual are shortened down to this part of Polyak's
 SHORTEST = 0.2
 
@@ -72,6 +74,7 @@ class _Ends:
     row_low: Array
     row_high: Array
     row_size: Array
+    row_span: Array
     cut_low: Array
     cut_high: Array
     empty: Array
@@ -401,6 +404,8 @@ class _Walk:
         self.ends = self._intervals()
         self.weights = np.zeros((owner.size, len(boxes.origin)))
         self.flow: list[Array] = []
+        low, high, _ = owner._last.ends(self.ends.low, self.ends.high, boxes.origin)
+        self.spread = np.minimum(high[0] - low[0], HUGE)
 
     def _intervals(self) -> _Ends:
         owner, boxes = self.owner, self.boxes
@@ -410,7 +415,7 @@ class _Walk:
         low[:n] = np.maximum(owner.region.low[:, origin], boxes.low[:n])
         high[:n] = np.minimum(owner.region.high[:, origin], boxes.high[:n])
         empty = np.any(low[:n] > high[:n], axis=0)
-        rows = np.empty((3, owner.rows, count))
+        rows = np.empty((4, owner.rows, count))
         cut = np.zeros((2, owner.rows, count), dtype=bool)
         _, arguments = owner.form.values(boxes.centre, origin)
         known = _Known(owner)
@@ -418,6 +423,7 @@ class _Walk:
             lo, hi, rows[2, block.places] = forward.ends(low, high, origin)
             lo, hi = known.sharpened(block.rows, lo, hi, low, high, origin)
             places = slice(n + block.row, n + block.row + len(lo))
+            rows[3, block.places] = np.clip(hi - lo, 1e-12, HUGE)
             less, more = np.maximum(lo, boxes.low[places]), np.minimum(hi, boxes.high[places])
             void = less > more
             empty |= np.any(void, axis=0)
@@ -436,7 +442,7 @@ class _Walk:
             self.stacks.append(
                 Stack(block.op, block.power, parts, (low[block.atoms], high[block.atoms]), touch, (sector[0], sector[1]), near)
             )
-        return _Ends(low, high, rows[0], rows[1], rows[2], cut[0], cut[1], empty)
+        return _Ends(low, high, rows[0], rows[1], rows[2], rows[3], cut[0], cut[1], empty)
 
     def down(self) -> tuple[Array, Array]:
         """Go down to the inputs; return the least value of the linear function and where it is."""
@@ -486,8 +492,9 @@ class _Walk:
             reach = stack.reach()
             pull = np.where(line.free, weight * stack.pull(parts, weight) * reach, 0.0)
             pull = np.where(np.isfinite(pull), pull, 0.0)
+            pull = np.where(stack.kept(stack.touch + np.sign(pull) * 1e-9 * reach) == stack.touch, 0.0, pull)
             away = self._away(block, arguments)
-            scale = np.abs(flow + self.press[block.places]) + np.tile(np.abs(weight), (block.arguments, 1)) * 0.1
+            scale = np.abs(flow + self.press[block.places]) + PRESS * self.spread / ends.row_span[block.places]
             away = away * scale
             total = total + (pull * pull).sum(axis=(0, 1)) + (away * away).sum(axis=0)
             moves.append((block, pull * reach, away * scale))

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.intervals import Interval, curvature, interval, quotients, slope_range, square
+from stackup.chain.intervals import Interval, curvature, quotients, slope_range, square
 from stackup.chain.operations import slopes, value
 
 Array = Any

@@ -73,7 +73,7 @@ def _slope_atan2(a: Array, b: Array) -> tuple[Array, Array]:
 def slopes(op: str, args: Sequence[Array], y: Array, power: Any = 0.0) -> tuple[Array, ...]:
     """Return the partial derivatives of an operation whose value ``y`` is known."""
     a = args[0]
-    b = args[1] if len(args) > 1 else None
+    b: Array = args[1] if len(args) > 1 else None
     match op:
         case "add":
             return 1.0, 1.0
@@ -156,5 +156,9 @@ def curvatures(op: str, args: Sequence[Array], y: Array, power: Any = 0.0) -> di
             return {(0, 0): b * b * inverse, (0, 1): -a * b * inverse, (1, 1): a * a * inverse}
         case "atan2":
             inverse = _reciprocal_of(np.asarray(a * a + b * b, dtype=float)) ** 2
-            return {(0, 0): -2 * a * b * inverse, (0, 1): (a * a - b * b) * inverse, (1, 1): 2 * a * b * inverse}
+            return {
+                (0, 0): -2 * a * b * inverse,
+                (0, 1): (a * a - b * b) * inverse,
+                (1, 1): 2 * a * b * inverse,
+            }
     return {}

@@ -81,7 +81,8 @@ class Program:
         kept = self.needed(names)
         place = {old: new for new, old in enumerate(kept)}
         nodes = tuple(
-            Node(n.op, tuple(place[a] for a in n.args), n.value, n.shape) for n in (self.nodes[i] for i in kept)
+            Node(n.op, tuple(place[a] for a in n.args), n.value, n.shape)
+            for n in (self.nodes[i] for i in kept)
         )
         inputs = {name: place[i] for name, i in self.inputs.items() if i in place}
         return Program(nodes, {name: place[self.outputs[name]] for name in names}, inputs)

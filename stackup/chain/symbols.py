@@ -22,21 +22,21 @@ MOST_NEXT = 3
 ANGLE, ROLLERS = "angle", "rollers"
 
 
-class Length(sympy.Function):
+class Length(sympy.Function):  # type: ignore[misc] # sympy has no types
     """Length(a, b) = √(a² + b²), the length of a vector in the plane."""
 
     nargs = 2
 
 
-class Least(sympy.Function):
+class Least(sympy.Function):  # type: ignore[misc] # the same
     """Least(a, b, …), the smallest of its arguments."""
 
 
-class Greatest(sympy.Function):
+class Greatest(sympy.Function):  # type: ignore[misc] # the same
     """Greatest(a, b, …), the largest of its arguments."""
 
 
-class Magnitude(sympy.Function):
+class Magnitude(sympy.Function):  # type: ignore[misc] # the same
     """Magnitude(a) = |a|."""
 
     nargs = 1

@@ -1,0 +1,1 @@
+"""The engines: worst case, RSS, Monte Carlo, and what each dimension contributes."""

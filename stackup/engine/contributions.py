@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.arrays import Machine, Walk, walk, walk_one
+from stackup.chain.arrays import Machine, walk, walk_one
 from stackup.chain.fold import FOLDS
 from stackup.chain.jets import jets
 from stackup.chain.model import Model, Requirement
@@ -178,10 +178,8 @@ def _pocket_samples(
     pockets = model.pockets
     inputs = {part: np.concatenate([_flat(b, part, pockets) for b in blocks])[None, :] for part in unrolled.inputs}
     angles = np.array(pitch_angles(pockets))
-    cages = sum(b.cages for b in blocks)
     for k in range(MOST_NEXT + 1):
         inputs[at(ANGLE, k)] = np.concatenate([np.repeat(np.roll(angles, -k), b.cages) for b in blocks])[None, :]
-    del cages
     seen = walk_one(unrolled, inputs, bindings(model))
     values = np.broadcast_to(seen[gap], next(iter(inputs.values())).shape)
     gradient = seen.gradient(gap, np.ones((1, 1)))
@@ -211,9 +209,9 @@ def _collect(
     squares: dict[str, float] = {}
     for part, slope in gradient.items():
         name = owner_of(model, part).name
-        slope = np.broadcast_to(slope, inputs[part].shape)[0]
-        moved[name] = moved.get(name, 0.0) + (inputs[part][0] - means[part]) * slope
-        squares[name] = squares.get(name, 0.0) + float(np.nanmean(slope * slope))
+        here = np.broadcast_to(slope, inputs[part].shape)[0]
+        moved[name] = moved.get(name, 0.0) + (inputs[part][0] - means[part]) * here
+        squares[name] = squares.get(name, 0.0) + float(np.nanmean(here * here))
     return moved, {k: float(np.sqrt(v)) for k, v in squares.items()}
 
 
@@ -228,16 +226,14 @@ def _cage_samples(
         seen = walk(rolled, block.inputs, angles, bindings(model))
         gap = np.broadcast_to(seen[requirement.gap], (model.pockets, block.cages))
         values.append(fold.value(gap)[0])
-        parts.append(_moved(model, seen, block, seen.gradient(requirement.gap, fold.slopes(gap))))
+        parts.append(_moved(model, block, seen.gradient(requirement.gap, fold.slopes(gap))))
     names = parts[0][0].keys()
     moved = {name: np.concatenate([m[name] for m, _ in parts]) for name in names}
     squares = {name: float(np.sqrt(np.mean([s[name] for _, s in parts]))) for name in names}
     return np.concatenate(values), moved, squares
 
 
-def _moved(
-    model: Model, seen: Walk, block: _Block, gradient: Mapping[str, Array]
-) -> tuple[dict[str, Array], dict[str, float]]:
+def _moved(model: Model, block: _Block, gradient: Mapping[str, Array]) -> tuple[dict[str, Array], dict[str, float]]:
     moved: dict[str, Array] = {}
     squares: dict[str, float] = {}
     for part, slope in gradient.items():
@@ -307,14 +303,14 @@ def _changes(
         block = replay.block()
         values = replay.values(block)
         for requirement in wanted:
-            _look(model, requirement, values[requirement.gap], block, open_ones[requirement.name])
+            _look(requirement, values[requirement.gap], block, open_ones[requirement.name])
     for requirement in limited:
         if requirement.name in open_ones:
             found[requirement.name] = _sampled_changes(model, program, requirement, open_ones[requirement.name])
     return found
 
 
-def _look(model: Model, requirement: Requirement, values: Array, block: _Block, kept: _Candidates) -> None:
+def _look(requirement: Requirement, values: Array, block: _Block, kept: _Candidates) -> None:
     fold = FOLDS[requirement.over]
     folded = fold.value(values) if requirement.over != "each" else values
     margin = np.full(folded.shape, np.inf)
@@ -336,9 +332,7 @@ def _look(model: Model, requirement: Requirement, values: Array, block: _Block, 
         kept.inputs.append({part: values[:, cages] for part, values in block.inputs.items()})
 
 
-def _sampled_changes(
-    model: Model, program: Program, requirement: Requirement, kept: _Candidates
-) -> dict[str, float]:
+def _sampled_changes(model: Model, program: Program, requirement: Requirement, kept: _Candidates) -> dict[str, float]:
     if kept.failed < FEWEST:
         return {}
     rolled = program.only([requirement.gap])

@@ -53,7 +53,7 @@ def ground_of(model: Model, program: Program, unrolled: Program) -> Ground:
     """Return the ground of an unrolled program: a column per combination of classes and per unlike pocket."""
     owners = {part: _owner(model, split_at(part)[0]) for part in unrolled.inputs}
     sorted_ones = list(dict.fromkeys(d.name for d in owners.values() if isinstance(d.region, Classes)))
-    picks = [range(len(model.dimensions[name].region.edges) - 1) for name in sorted_ones]
+    picks = [range(_classes(model.dimensions[name])) for name in sorted_ones]
     pockets = [0] if alike(program, model) else list(range(model.pockets))
     columns = [
         (pocket, dict(zip(sorted_ones, pick, strict=True))) for pocket in pockets for pick in itertools.product(*picks)
@@ -75,8 +75,16 @@ def ground_of(model: Model, program: Program, unrolled: Program) -> Ground:
     return Ground(low, high, tuple(discs), _angles(model, columns))
 
 
+def _classes(owner: Dimension) -> int:
+    return len(owner.region.edges) - 1 if isinstance(owner.region, Classes) else 1
+
+
 def _at_pocket(value: Any, pocket: int, pockets: int) -> float:
-    return float(value[pocket % pockets]) if isinstance(value, np.ndarray) and value.size > 1 else float(np.ravel(value)[0])
+    return (
+        float(value[pocket % pockets])
+        if isinstance(value, np.ndarray) and value.size > 1
+        else float(np.ravel(value)[0])
+    )
 
 
 def _ends(owner: Dimension, ahead: int, columns: list[Any], pockets: int) -> tuple[Array, Array]:
@@ -111,7 +119,9 @@ def _most_growth(owner: Dimension, model: Model) -> float:
     return float(max(ends))
 
 
-def _add_features(model: Model, discs: list[Disc], low: dict[str, Array], high: dict[str, Array], columns: list[Any]) -> None:
+def _add_features(
+    model: Model, discs: list[Disc], low: dict[str, Array], high: dict[str, Array], columns: list[Any]
+) -> None:
     """Give the ground the sizes that discs grow with, where no chain uses them."""
     for disc in discs:
         if disc.feature is not None and disc.feature not in low:

@@ -91,7 +91,12 @@ def watches(model: Model, requirements: Sequence[Requirement]) -> list[Watch]:
     for requirement in requirements:
         found.setdefault((requirement.gap, requirement.over), []).append(requirement)
     return [
-        Watch(gap, over, 1 if FOLDS[over].of_cage or model.gap(gap).scope == "cage" else model.pockets, tuple(each))
+        Watch(
+            gap,
+            over,
+            1 if FOLDS[over].of_cage or model.gap(gap).scope == "cage" else model.pockets,
+            tuple(each),
+        )
         for (gap, over), each in found.items()
     ]
 

@@ -76,8 +76,7 @@ class _Task:
         self._x: Array | None = None
         place = {int(i): k for k, i in enumerate(self.moving)}
         self.discs = [
-            (place.get(r, -1), place.get(t, -1), cr, ct, radius, grown)
-            for r, t, cr, ct, radius, grown in mover.discs
+            (place.get(r, -1), place.get(t, -1), cr, ct, radius, grown) for r, t, cr, ct, radius, grown in mover.discs
         ]
 
     def minimise(self, steps: int) -> Array | None:
@@ -105,7 +104,9 @@ class _Task:
     def point(self, x: Array) -> Array:
         """Return the inputs at ``x``."""
         point = self.start.copy()
-        point[self.moving] = (self.centre + self.width * np.append(x[: len(self.moving)], [])[self._back()])[self.moving]
+        point[self.moving] = (self.centre + self.width * np.append(x[: len(self.moving)], [])[self._back()])[
+            self.moving
+        ]
         return point
 
     def _back(self) -> Array:

@@ -134,7 +134,7 @@ def _fourth_of_cross(c: Array, m2: Array, m3: Array, m4: Array) -> float:
     disjoint_pairs = 0.5 * (total**2 - same) - shared_all
     double = 6 * (disjoint_pairs + shared_m4)
     # pair (k,l) twice with (k,j) and (l,j): u_k³ u_l³ u_j²
-    triangle = 12 * 0.5 * float((m3 @ (c2 * (c @ np.diag(m2) @ c)) @ m3))
+    triangle = 12 * 0.5 * float(m3 @ (c2 * (c @ np.diag(m2) @ c)) @ m3)
     # four-cycles of four different numbers: 24/8 of the closed walks of length 4 without repeats
     s = _scaled(c, m2)
     s2 = s @ s
@@ -156,12 +156,7 @@ def cornish_fisher_below(x: float, skewness: float, kurtosis: float) -> float | 
     excess = kurtosis - 3
 
     def quantile(z: Array) -> Array:
-        return (
-            z
-            + skewness * (z * z - 1) / 6
-            + excess * (z**3 - 3 * z) / 24
-            - skewness**2 * (2 * z**3 - 5 * z) / 36
-        )
+        return z + skewness * (z * z - 1) / 6 + excess * (z**3 - 3 * z) / 24 - skewness**2 * (2 * z**3 - 5 * z) / 36
 
     z = np.linspace(-12.0, 12.0, 4801)
     w = quantile(z)

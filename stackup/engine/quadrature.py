@@ -22,7 +22,7 @@ Function = Callable[[Array], Array]
 FAR = 9.0
 GRID = 25
 REFINE = 8
-POINTS = 4096
+POINTS = 2048
 RADII = 64
 AROUND, UP = 256, 32
 
@@ -89,24 +89,56 @@ def _by_rays(function: Function, rank: int) -> LawOf:
         return function(rays[:, index] * r)
 
     def outside(low: float | None, high: float | None) -> float:
-        total = 0.0
-        for limit, sign in ((low, -1.0), (high, 1.0)):
-            if limit is not None:
-                beyond = _mass(sign * (values() - limit), places, lambda i, r, s=sign, q=limit: s * (along(i, r) - q), chi_beyond)
-                total += float(weights @ beyond)
-        return min(total, 1.0)
+        return _both_sides(
+            low, high, lambda limit, sign: _Side(limit, sign, along, chi_beyond), values, places, weights
+        )
 
     return LawOf(mean, sd, outside)
 
 
-def _mass(excess: Array, places: Array, at: Callable[[Array, Array], Array], beyond: Callable[[Array], Array]) -> Array:
-    """Return, per row, the mass of where ``excess`` > 0 along the places, crossings refined by ``at``."""
+@dataclass(frozen=True)
+class _Side:
+    """One limit: sign·(value − limit) > 0 is outside; the function along a row, and the mass beyond a place."""
+
+    limit: float
+    sign: float
+    along: Callable[[Array, Array], Array]
+    beyond: Callable[[Array], Array]
+
+    def excess(self, values: Array) -> Array:
+        """Return by how much values are outside."""
+        return self.sign * (values - self.limit)
+
+    def at(self, rows: Array, places: Array) -> Array:
+        """Return by how much rows are outside at places."""
+        return self.excess(self.along(rows, places))
+
+
+def _both_sides(
+    low: float | None,
+    high: float | None,
+    side: Callable[[float, float], _Side],
+    values: Callable[[], Array],
+    places: Array,
+    weights: Array,
+) -> float:
+    """Return the fraction outside both limits, rows weighed by ``weights``."""
+    total = 0.0
+    for limit, sign in ((low, -1.0), (high, 1.0)):
+        if limit is not None:
+            total += float(weights @ _mass(side(limit, sign), values(), places))
+    return min(total, 1.0)
+
+
+def _mass(side: _Side, values: Array, places: Array) -> Array:
+    """Return, per row, the mass of what is outside along the places, crossings refined."""
+    excess = side.excess(values)
     inside = excess > 0
-    total = np.where(inside[:, 0], beyond(np.full(len(excess), places[0])), 0.0)
+    total = np.where(inside[:, 0], side.beyond(np.full(len(excess), places[0])), 0.0)
     rows, cells = np.nonzero(inside[:, 1:] != inside[:, :-1])
     if rows.size:
-        root = _refine(rows, places[cells], places[cells + 1], excess[rows, cells], excess[rows, cells + 1], at)
-        step = np.where(inside[rows, cells + 1], 1.0, -1.0) * beyond(root)
+        root = _refine(rows, places[cells], places[cells + 1], excess[rows, cells], excess[rows, cells + 1], side.at)
+        step = np.where(inside[rows, cells + 1], 1.0, -1.0) * side.beyond(root)
         np.add.at(total, rows, step)
     return total
 
@@ -155,14 +187,12 @@ def _by_lines(function: Function, rank: int) -> LawOf:
     def at(index: Array, u: Array) -> Array:
         return function(across[:, index] + along[:, None] * u)
 
+    def normal_beyond(u: Array) -> Array:
+        return ndtr(-u)
+
+    even = np.full(z.shape[1], 1.0 / z.shape[1])
+
     def outside(low: float | None, high: float | None) -> float:
-        total = 0.0
-        for limit, sign in ((low, -1.0), (high, 1.0)):
-            if limit is not None:
-                beyond = _mass(
-                    sign * (values() - limit), places, lambda i, u, s=sign, q=limit: s * (at(i, u) - q), lambda u: ndtr(-u)
-                )
-                total += float(beyond.mean())
-        return min(total, 1.0)
+        return _both_sides(low, high, lambda limit, sign: _Side(limit, sign, at, normal_beyond), values, places, even)
 
     return LawOf(mean, sd, outside)

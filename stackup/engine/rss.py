@@ -54,7 +54,7 @@ class _Pocket:
     mean: float
     sd: float
     outside: Callable[[float | None, float | None], float]
-    gradient: Array | None
+    gradient: Array
     hessian: Array | None
 
 
@@ -103,7 +103,7 @@ def _gap(model: Model, program: Program, name: str) -> _Gap:
         first = jets(unrolled, scatter.means(pocket), bindings(model), second=False)
         reached = reached_kinks(first, scatter)
         smooth = smooth and not reached
-        laws.append(_kinked(model, name, first, scatter, reached) if reached else _smooth(model, name, first, scatter, pocket))
+        laws.append(_kinked(name, first, scatter, reached) if reached else _smooth(model, name, first, scatter, pocket))
     return _Gap(name, rolled, unrolled, scatter, tuple(laws), smooth, is_linear(unrolled, name))
 
 
@@ -134,8 +134,8 @@ def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
         if node.op not in KINKS or not any(first.gradient[a].any() for a in node.args):
             continue
         if node.op == "length":
-            size = np.hypot(*(first.value[a] for a in node.args))
-            scale = np.sqrt(max(scatter.variance(first.gradient[a]) for a in node.args))
+            size = np.hypot(first.value[node.args[0]], first.value[node.args[1]])
+            scale = float(np.sqrt(max([scatter.variance(first.gradient[a]) for a in node.args])))
             if size <= LONG * scale:
                 found.add(index)
             continue
@@ -165,7 +165,7 @@ def normal_outside(mean: float, sd: float, low: float | None, high: float | None
     return below + above
 
 
-def _kinked(model: Model, name: str, first: Jets, scatter: Scatter, reached: frozenset[int]) -> _Pocket:
+def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int]) -> _Pocket:
     """Return the law of a gap over the jointly normal smooth parts that enter its kinks."""
     above, frontier = _frontier(first, reached, first.program.outputs[name])
     gradients = np.array([first.gradient[i] for i in frontier])
@@ -186,7 +186,7 @@ def _kinked(model: Model, name: str, first: Jets, scatter: Scatter, reached: fro
         return np.broadcast_to(known[top], z.shape[1:])
 
     law: LawOf = law_of(function, int(keep.sum()))
-    return _Pocket(law.mean, law.sd, law.outside, None, None)
+    return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None)
 
 
 def _frontier(first: Jets, reached: frozenset[int], top: int) -> tuple[list[int], list[int]]:
@@ -267,9 +267,7 @@ def _mixed(forms: Array) -> tuple[float, float, float, float]:
     return mean, variance, third, float((f + 4 * d * t + 6 * d**2 * v + d**4).mean())
 
 
-def _cornish_fisher(
-    mean: float, sd: float, skewness: float, kurtosis: float, requirement: Requirement
-) -> float | None:
+def _cornish_fisher(mean: float, sd: float, skewness: float, kurtosis: float, requirement: Requirement) -> float | None:
     total = 0.0
     for limit, sign in ((requirement.min, 1.0), (requirement.max, -1.0)):
         if limit is not None:
@@ -324,8 +322,8 @@ def _of_mean(model: Model, gap: _Gap, requirement: Requirement, settings: Settin
     variance = 0.0
     for owner in {o.name: o for o in (_owner(model, p) for p in gap.rolled.inputs)}.values():
         slopes = np.array([gradient.get(c, np.zeros((1, 1)))[:, 0] for c in owner.components if c in gradient])
-        rows = [owner.components.index(c) for c in owner.components if c in gradient]
-        own, shared = (np.asarray(s)[np.ix_(rows, rows)] for s in (owner.law.own, owner.law.shared))
+        kept = [owner.components.index(c) for c in owner.components if c in gradient]
+        own, shared = (np.asarray(s)[np.ix_(kept, kept)] for s in (owner.law.own, owner.law.shared))
         total = slopes.sum(axis=1)
         variance += float(np.einsum("ci,cd,di->", slopes, own, slopes) + total @ shared @ total)
     sd = float(np.sqrt(max(variance, 0.0)))
@@ -333,7 +331,11 @@ def _of_mean(model: Model, gap: _Gap, requirement: Requirement, settings: Settin
     inflated = None
     if settings.inflation is not None:
         wide = settings.inflation * sd
-        inflated = Normal(mean, wide, None if outside is None else normal_outside(mean, wide, requirement.min, requirement.max))
+        inflated = Normal(
+            mean,
+            wide,
+            None if outside is None else normal_outside(mean, wide, requirement.min, requirement.max),
+        )
     return Rss(mean, sd, outside, inflated, None, None, gap.linear and gap.scatter.normal)
 
 

@@ -67,7 +67,9 @@ class Search:
         return End(self.best, min(bound, self.best), self._named(), self.column, self.looked)
 
     def _named(self) -> dict[str, float]:
-        point = {k: 0.5 * float(self.ground.low[k][self.column] + self.ground.high[k][self.column]) for k in self.ground.low}
+        point = {
+            k: 0.5 * float(self.ground.low[k][self.column] + self.ground.high[k][self.column]) for k in self.ground.low
+        }
         return point | dict(zip(self.bounder.form.inputs, map(float, self.point), strict=True))
 
     def _descend(self, budget: int) -> float:

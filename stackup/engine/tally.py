@@ -126,7 +126,12 @@ class Moments:
         m1, m2 = self.sums / self.count
         mean, variance = self.scale.middle + m1, m2 - m1**2
         if self.greatest <= self.least or variance <= 1e-12 * m2:
-            return float(mean), 0.0 if self.greatest <= self.least else float(np.sqrt(max(variance, 0.0))), None, None
+            return (
+                float(mean),
+                0.0 if self.greatest <= self.least else float(np.sqrt(max(variance, 0.0))),
+                None,
+                None,
+            )
         return float(mean), float(np.sqrt(variance)), *self._shape()
 
     def _shape(self) -> tuple[float | None, float | None]:

@@ -112,7 +112,9 @@ def _fold_found(model: Model, program: Program, requirement: Requirement, ends: 
     with np.errstate(all="ignore"):
         angles = np.array(pitch_angles(model.pockets))
         values = [
-            float(fold.value(walk(program.only([requirement.gap]), cage, angles, bindings(model))[requirement.gap])[0, 0])
+            float(
+                fold.value(walk(program.only([requirement.gap]), cage, angles, bindings(model))[requirement.gap])[0, 0]
+            )
             for cage in cages
         ]
     finite = [v for v in values if np.isfinite(v)]

@@ -1,0 +1,65 @@
+"""The pages of ``explain``: steps in symbols, contributions, and the program where it is asked for."""
+
+from __future__ import annotations
+
+from stackup.decide.explain import ExplainedGap, ExplainResult
+from stackup.report import numbers
+from stackup.report.checking import SMALL
+from stackup.report.view import Column, Lines, Page, Section, Table, Text
+
+#: digits of a value at the nominal
+DIGITS = 6
+
+
+def page(result: ExplainResult) -> Page:
+    """Return the page of an explanation."""
+    sections: list[Section] = []
+    for gap in result.gaps:
+        sections += [_steps(gap), _contributions(gap)]
+    if result.program is not None:
+        sections.append(_program(result))
+    return Page(result.title or "untitled case", f"{result.kind} · case {result.digest[:12]}", tuple(sections))
+
+
+def _steps(gap: ExplainedGap) -> Table:
+    columns = (Column("step"), Column("at nominal", right=True), Column("formula", loose=True), Column("what it is", loose=True))
+    rows = tuple(
+        (
+            Text(step.name, "strong" if step is gap.steps[-1] else "plain"),
+            Text(f"{step.nominal:.{DIGITS}g}"),
+            Text(step.formula),
+            Text(step.note, "quiet"),
+        )
+        for step in gap.steps
+    )
+    title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
+    return Table(title, columns, rows, stacks=((0, 1), (2, 3)))
+
+
+def _contributions(gap: ExplainedGap) -> Table:
+    columns = (
+        Column("governed by"),
+        Column("sensitivity", right=True),
+        Column("of the scatter", right=True),
+        Column("of the worst case", right=True),
+    )
+    rows = tuple(
+        (
+            Text(one.dimension),
+            Text(numbers.sensitivity(one.sensitivity)),
+            Text(numbers.percent(one.variance_share)),
+            Text(numbers.percent(one.width_share)),
+        )
+        for one in gap.contributions
+        if max(one.variance_share or 0, one.width_share or 0) >= SMALL
+    )
+    return Table("", columns, rows)
+
+
+def _program(result: ExplainResult) -> Section:
+    lines = result.program or ()
+    if not lines:
+        return Lines("Program", ())
+    columns = (Column("result"), Column("operation"), Column("values"))
+    rows = tuple((Text(line.target), Text(line.operation), Text(line.shape, "quiet")) for line in lines)
+    return Table("Program", columns, rows)

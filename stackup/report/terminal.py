@@ -1,0 +1,133 @@
+"""Pages on a terminal, by rich: wide or stacked, with or without colour, the same in a file."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Iterable, Sequence
+from typing import IO, Any
+
+from rich.console import Console, ConsoleOptions, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table as RichTable
+from rich.text import Text as RichText
+
+from stackup.report.view import Facts, Lines, Page, Section, Table, Text
+
+#: columns of a file or a pipe, unless COLUMNS says otherwise
+FILE_WIDTH = 100
+#: narrower than this no table can be read; rich wraps there
+NARROWEST = 40
+GUTTER = 2
+#: colours that read on light and on dark ground; the words say the same without them
+STYLES = {
+    "plain": "",
+    "met": "green",
+    "not met": "bold red",
+    "undecided": "magenta",
+    "strong": "bold",
+    "quiet": "dim",
+}
+
+
+def text_of(page: Page, stream: IO[str], plain: bool = False) -> str:
+    """Return ``page`` as it is to be written to ``stream``: its width, and colour only on a terminal."""
+    on_terminal = stream.isatty() and os.environ.get("TERM") != "dumb"
+    room = io.StringIO()
+    console = Console(
+        file=room,
+        force_terminal=on_terminal,
+        width=None if on_terminal else int_or(os.environ.get("COLUMNS"), FILE_WIDTH),
+        no_color=True if plain else None,
+        color_system="auto" if on_terminal and not plain else None,
+        highlight=False,
+        emoji=False,
+        markup=False,
+    )
+    console.print(Screen(page))
+    return _trimmed(room.getvalue())
+
+
+def int_or(text: str | None, default: int) -> int:
+    """Return the whole number in ``text``, ``default`` where there is none of at least NARROWEST."""
+    return int(text) if text and text.isdecimal() and NARROWEST <= int(text) <= 10_000 else default
+
+
+def _trimmed(text: str) -> str:
+    return "\n".join(line.rstrip() for line in text.split("\n"))
+
+
+class Screen:
+    """A page that rich can print, laid out for the width it gets."""
+
+    def __init__(self, page: Page) -> None:
+        """Take the page."""
+        self.page = page
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterable[RenderableType]:
+        """Yield title, sections and the answer."""
+        del console
+        page, width = self.page, options.max_width
+        yield RichText(page.title, style="bold")
+        yield RichText(page.about, style="dim")
+        for section in page.sections:
+            yield RichText("")
+            if section.title:
+                yield RichText(section.title, style="bold underline")
+            yield _laid_out(section, width)
+        if page.answer:
+            yield RichText("")
+            yield _rich(page.answer)
+
+
+def _laid_out(section: Section, width: int) -> RenderableType:
+    if isinstance(section, Table):
+        return _table(section, width)
+    if isinstance(section, Facts):
+        return _facts(section)
+    return Group(*(_hanging(line) for line in section.lines))
+
+
+def _rich(text: Text) -> RichText:
+    return RichText(text.text, style=STYLES[text.status])
+
+
+def _hanging(line: Text) -> RenderableType:
+    grid: Any = RichTable.grid(padding=(0, 1, 0, 0))
+    grid.add_row(RichText("·", style="dim"), _rich(line))
+    return grid
+
+
+def _facts(section: Facts) -> RenderableType:
+    grid: Any = RichTable.grid(padding=(0, GUTTER, 0, 0))
+    for label, text in section.facts:
+        grid.add_row(RichText(label, style="dim", no_wrap=True), _rich(text))
+    return Padding(grid, (0, 0, 0, GUTTER))
+
+
+def _table(section: Table, width: int) -> RenderableType:
+    stacks: Sequence[tuple[int, ...]] = [(index,) for index in range(len(section.columns))]
+    if section.stacks and natural_width(section) > width:
+        stacks = section.stacks
+    table = RichTable(box=None, pad_edge=False, padding=(0, GUTTER, 0, 0), header_style="dim")
+    for stack in stacks:
+        first = section.columns[stack[0]]
+        heads = "\n".join(section.columns[index].head for index in stack)
+        loose = any(section.columns[index].loose for index in stack)
+        table.add_column(heads, justify="right" if first.right else "left", no_wrap=not loose)
+    for row in section.rows:
+        table.add_row(*(_stacked([row[index] for index in stack]) for stack in stacks))
+    return table
+
+
+def _stacked(cells: Sequence[Text]) -> RichText:
+    return RichText("\n").join(_rich(cell) for cell in cells)
+
+
+def natural_width(section: Table) -> int:
+    """Return the width that a table takes when nothing of it wraps."""
+    widths = [
+        max(len(column.head), *(len(row[index].text) for row in section.rows), 0)
+        for index, column in enumerate(section.columns)
+    ]
+    return sum(widths) + GUTTER * (len(widths) - 1)

@@ -1,0 +1,16 @@
+"""What all tests share: the helpers that stand beside the rooms, and how hypothesis draws.
+
+Being here puts ``tests/`` on the path.  Examples are derandomised: a law that fails fails for everyone.
+"""
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "house",
+    derandomize=True,
+    deadline=None,
+    database=None,
+    max_examples=15,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+settings.load_profile("house")

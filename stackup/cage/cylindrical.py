@@ -6,14 +6,16 @@ All lengths in mm, angles in rad, stress in N/mm².
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import sympy
 
 from stackup.cage.kind import BuiltIn, Kind, Option, Slot
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, symbol
+from stackup.dimension import Dimension
 
 SLOTS = (
     Slot("roller_diameter", "size", "pocket", "roller", "D_w", "outside diameter of the roller", "size ⌀", required=True, feature="shaft"),
@@ -356,6 +358,21 @@ def parameters(options: Mapping[str, Any]) -> Mapping[str, float]:
     }
 
 
+def warnings(dimensions: Mapping[str, Dimension]) -> Sequence[str]:
+    """Return a warning where the seat in ring B may lie outside the hole that the pin goes through."""
+    seat, hole, pin = (dimensions.get(name) for name in ("pin_seat_b", "ring_hole_b", "pin_diameter"))
+    if seat is None or hole is None or pin is None:
+        return ()
+    least = float(np.min(hole.region.low) - np.max(pin.region.high))  # type: ignore[union-attr]  # sizes have ends
+    width = 2 * float(seat.region.radius)  # type: ignore[union-attr]  # a zone grants a disc
+    if width <= least:
+        return ()
+    return (
+        f"pin_seat_b: a zone of ⌀{width:g} is wider than the least clearance of the pin in ring_hole_b, {least:g} mm: "
+        "the pin cannot stand everywhere in it",
+    )
+
+
 KIND = Kind(
     name="cylindrical",
     title="cylindrical pin-type cage",
@@ -364,4 +381,5 @@ KIND = Kind(
     steps=steps,
     options=OPTIONS,
     parameters=parameters,
+    warnings=warnings,
 )

@@ -492,7 +492,7 @@ class _Walk:
             reach = stack.reach()
             pull = np.where(line.free, weight * stack.pull(parts, weight) * reach, 0.0)
             pull = np.where(np.isfinite(pull), pull, 0.0)
-            pull = np.where(stack.kept(stack.touch + np.sign(pull) * 1e-9 * reach) == stack.touch, 0.0, pull)
+            pull = stack.allowed(pull)
             away = self._away(block, arguments)
             scale = np.abs(flow + self.press[block.places]) + PRESS * self.spread / ends.row_span[block.places]
             away = away * scale

@@ -111,6 +111,15 @@ class Stack:
             return np.ones_like(self.touch[0])
         return self.arguments[0][1] - self.arguments[0][0]
 
+    def allowed(self, pull: Array) -> Array:
+        """Return the part of ``pull`` that does not lead straight out of the range of ``touch``."""
+        if self.op == "length":
+            outward = np.maximum(pull[0] * self.touch[0] + pull[1] * self.touch[1], 0.0)
+            size = self.touch[0] * self.touch[0] + self.touch[1] * self.touch[1]
+            return pull - np.where(size > 1.0 - 1e-9, outward, 0.0) * self.touch
+        step = np.sign(pull) * 1e-9 * self.reach()
+        return np.where(self.kept(self.touch + step) == self.touch, 0.0, pull)
+
     def kept(self, touch: Array) -> Array:
         """Return ``touch`` inside its range."""
         if self.op in ("ramp", "mul"):

@@ -148,9 +148,10 @@ def test_mean_shift_statistical(
     found = end_play.rss(mean_shift=eta, mean_shift_rule="statistical").shifted
     assert found is not None
     assert found.mean == pytest.approx(MEAN, abs=1e-14)
-    assert found.sd**2 == pytest.approx(SIGMA**2 + eta**2 * RSS**2 / 3, rel=1e-9)
-    shrunk = found.sd**2 - (1 - (1 - eta) ** 2) * SIGMA**2
-    assert 3 * math.sqrt(shrunk) == pytest.approx(one_root, abs=1e-12)
+    squares = sum(t * t for _, t in DIMENSIONS.values())
+    assert found.sd**2 == pytest.approx(squares / 9 + eta**2 * squares / 3, rel=1e-12)
+    shrunk = found.sd**2 - (1 - (1 - eta) ** 2) * squares / 9
+    assert 3 * math.sqrt(shrunk) == pytest.approx(one_root, abs=5.01e-13)
 
 
 @pytest.mark.parametrize(("eta", "shrinking", "full", "one_root"), SHIFTED[:-1])

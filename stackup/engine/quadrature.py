@@ -25,6 +25,8 @@ REFINE = 8
 POINTS = 2048
 RADII = 64
 AROUND, UP = 256, 32
+#: the fewest that are used where the effort is shared between many laws
+LEAST_AROUND, LEAST_UP, LEAST_POINTS = 64, 12, 128
 
 
 @dataclass(frozen=True)
@@ -36,26 +38,30 @@ class LawOf:
     outside: Callable[[float | None, float | None], float]
 
 
-def law_of(function: Function, rank: int) -> LawOf:
-    """Return the law of ``function`` of ``rank`` ≥ 1 standard normal numbers; it takes (rank, n), gives (n,)."""
+def law_of(function: Function, rank: int, effort: float = 1.0) -> LawOf:
+    """Return the law of ``function`` of ``rank`` ≥ 1 standard normal numbers; it takes (rank, n), gives (n,).
+
+    ``effort`` ≤ 1 thins out rays and lines where many such laws are averaged.
+    """
     if rank <= 3:
-        return _by_rays(function, rank)
-    return _by_lines(function, rank)
+        return _by_rays(function, rank, effort)
+    return _by_lines(function, rank, effort)
 
 
-def _directions(rank: int) -> tuple[Array, Array]:
+def _directions(rank: int, effort: float) -> tuple[Array, Array]:
     """Return unit vectors (rank, n) and their weights."""
+    around, up = max(LEAST_AROUND, round(AROUND * effort)), max(LEAST_UP, round(UP * effort))
     if rank == 1:
         return np.array([[1.0, -1.0]]), np.array([0.5, 0.5])
-    turn = 2 * np.pi * (np.arange(AROUND) + 0.5) / AROUND
+    turn = 2 * np.pi * (np.arange(around) + 0.5) / around
     if rank == 2:
-        return np.array([np.cos(turn), np.sin(turn)]), np.full(AROUND, 1.0 / AROUND)
-    height, weight = np.polynomial.legendre.leggauss(UP)
+        return np.array([np.cos(turn), np.sin(turn)]), np.full(around, 1.0 / around)
+    height, weight = np.polynomial.legendre.leggauss(up)
     flat = np.sqrt(1 - height**2)
     x = np.outer(flat, np.cos(turn)).ravel()
     y = np.outer(flat, np.sin(turn)).ravel()
-    z = np.repeat(height, AROUND)
-    return np.array([x, y, z]), np.repeat(weight / 2, AROUND) / AROUND
+    z = np.repeat(height, around)
+    return np.array([x, y, z]), np.repeat(weight / 2, around) / around
 
 
 def _radial(rank: int) -> tuple[Array, Array]:
@@ -67,8 +73,8 @@ def _radial(rank: int) -> tuple[Array, Array]:
     return r, weights / weights.sum()
 
 
-def _by_rays(function: Function, rank: int) -> LawOf:
-    rays, weights = _directions(rank)
+def _by_rays(function: Function, rank: int, effort: float) -> LawOf:
+    rays, weights = _directions(rank, effort)
     radii, radial = _radial(rank)
     grid = function((rays[:, :, None] * radii).reshape(rank, -1)).reshape(-1, len(radii))
     mass = weights[:, None] * radial
@@ -165,10 +171,10 @@ def _points(rank: int, count: int) -> Array:
     return np.mod(0.5 + np.outer(steps, np.arange(1, count + 1)), 1.0)
 
 
-def _by_lines(function: Function, rank: int) -> LawOf:
+def _by_lines(function: Function, rank: int, effort: float) -> LawOf:
     from scipy.special import ndtr, ndtri
 
-    z = ndtri(np.clip(_points(rank, POINTS), 1e-12, 1 - 1e-12))
+    z = ndtri(np.clip(_points(rank, max(LEAST_POINTS, round(POINTS * effort))), 1e-12, 1 - 1e-12))
     # each number has exactly mean 0 and variance 1, and points come in ± pairs
     z = (z - z.mean(axis=1, keepdims=True)) / z.std(axis=1, keepdims=True)
     z = np.concatenate((z, -z), axis=1)

@@ -99,11 +99,16 @@ def _gap(model: Model, program: Program, name: str) -> _Gap:
     unrolled = unroll(rolled)
     scatter = Scatter.of(model, tuple(unrolled.inputs))
     laws, smooth = [], True
-    for pocket in unlike_pockets(model, rolled):
+    unlike = unlike_pockets(model, rolled)
+    for pocket in unlike:
         first = jets(unrolled, scatter.means(pocket), bindings(model), second=False)
         reached = reached_kinks(first, scatter)
         smooth = smooth and not reached
-        laws.append(_kinked(name, first, scatter, reached) if reached else _smooth(model, name, first, scatter, pocket))
+        laws.append(
+            _kinked(name, first, scatter, reached, 1.0 / len(unlike))
+            if reached
+            else _smooth(model, name, first, scatter, pocket)
+        )
     return _Gap(name, rolled, unrolled, scatter, tuple(laws), smooth, is_linear(unrolled, name))
 
 
@@ -165,7 +170,7 @@ def normal_outside(mean: float, sd: float, low: float | None, high: float | None
     return below + above
 
 
-def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int]) -> _Pocket:
+def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], effort: float) -> _Pocket:
     """Return the law of a gap over the jointly normal smooth parts that enter its kinks."""
     above, frontier = _frontier(first, reached, first.program.outputs[name])
     gradients = np.array([first.gradient[i] for i in frontier])
@@ -185,7 +190,7 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int]) -
             known[index] = value(node.op, [np.asarray(a, dtype=float) for a in args], node.value)
         return np.broadcast_to(known[top], z.shape[1:])
 
-    law: LawOf = law_of(function, int(keep.sum()))
+    law: LawOf = law_of(function, int(keep.sum()), effort)
     return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None)
 
 

@@ -176,9 +176,11 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], e
     gradients = np.array([first.gradient[i] for i in frontier])
     middles = np.array([first.value[i] for i in frontier])
     spread = gradients @ scatter.covariance @ gradients.T
-    values, vectors = np.linalg.eigh(spread)
+    # in standard deviations: numbers of different units stand side by side here
+    scale = np.sqrt(np.maximum(np.diag(spread), 1e-300))
+    values, vectors = np.linalg.eigh(spread / np.outer(scale, scale))
     keep = values > NEGLIGIBLE * max(float(values.max()), 1e-300)
-    matrix = vectors[:, keep] * np.sqrt(values[keep])
+    matrix = scale[:, None] * vectors[:, keep] * np.sqrt(values[keep])
     top = first.program.outputs[name]
 
     def function(z: Array) -> Array:

@@ -110,8 +110,8 @@ class Search:
         boxes.centre = self.point[:, None].copy()
         self.bounder.settle(boxes)
         weights = self.bounder.look(boxes, self.best, 0).weights[:, 0]
-        n = self.bounder.inputs
-        return [n + i for i, op in enumerate(self._tree.ops) if op == "ramp" and weights[i] > 0]
+        n, least = self.bounder.inputs, 1e-2 * float(np.max(np.abs(weights), initial=0.0, where=self._tree.ramps))
+        return [n + int(i) for i in np.flatnonzero(self._tree.ramps & (weights > least))]
 
     def _root(self) -> Boxes:
         """Return the whole region, lines touching at the best point seen."""
@@ -163,6 +163,7 @@ class _Tree:
                 self.rows_of.append(rows)
                 self.ops.append(block.op)
                 direct.append(frozenset().union(*(self.behind[r] for r in rows)))
+        self.ramps = np.array([op == "ramp" for op in self.ops], dtype=bool)
         self.single = set(bounder.region.single.tolist())
 
     def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:

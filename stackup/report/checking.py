@@ -312,3 +312,9 @@ def _notes(result: CheckResult) -> Lines:
         said = f"{', '.join(names)}: {text}" if names else text
         lines.append(Text(said, "quiet" if level == "caution" else "plain"))
     return Lines("To know", tuple(lines))
+
+
+def answer_page(result: CheckResult, details: bool = False) -> Page:
+    """Return the answer alone."""
+    del details
+    return Page("", "", (), answer(result))

@@ -31,7 +31,6 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    no_args_is_help=True,
 )
 
 
@@ -121,17 +120,15 @@ def check(
     from stackup.report.progress import Progress
 
     checked = read(case)
-    settings, stopped = _settings(checked, common), False
+    settings, code = _settings(checked, common), None
     try:
         with Progress(common.quiet) as progress:
             result = check_case(checked, settings, progress)
     except Interrupted as interruption:
-        result, stopped = interruption.records, True
+        result, code = interruption.records, STOPPED
     page = functools.partial(checking.answer_page if common.quiet else checking.page, result)
     common.show(lambda: page(details=details), result.to_dict)
-    if stopped:
-        return STOPPED
-    return MET if result.verdict in (None, "met") else NOT_MET
+    return code or (MET if result.verdict in (None, "met") else NOT_MET)
 
 
 @command
@@ -147,11 +144,14 @@ def explain(
     from stackup.report import explaining
     from stackup.report.progress import Progress
 
-    explained = read(case)
-    with Progress(common.quiet) as progress:
-        result = explain_gaps(explained, gap, program, _settings(explained, common), progress)
+    explained, code = read(case), MET
+    try:
+        with Progress(common.quiet) as progress:
+            result = explain_gaps(explained, gap, program, _settings(explained, common), progress)
+    except Interrupted as interruption:
+        result, code = interruption.records, STOPPED
     common.show(lambda: explaining.page(result), result.to_dict)
-    return MET
+    return code
 
 
 @command
@@ -221,6 +221,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 def run(arguments: Sequence[str]) -> int:
     """Return the exit code of the command line ``arguments``; no traceback ever."""
     as_json = "--json" in arguments
+    arguments = arguments or ["--help"]
     try:
         return int(typer.main.get_command(app).main(list(arguments), "stackup", standalone_mode=False) or MET)
     except StackupError as error:

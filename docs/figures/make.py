@@ -96,9 +96,7 @@ class Figure:
 
     def head(self, tip: Point, angle: float, colour: str, size: float = 10) -> None:
         """Draw an arrow head at ``tip`` that points along ``angle``."""
-        sides = [
-            (tip[0] - size * math.cos(angle + s), tip[1] - size * math.sin(angle + s)) for s in (-0.3, 0.3)
-        ]
+        sides = [(tip[0] - size * math.cos(angle + s), tip[1] - size * math.sin(angle + s)) for s in (-0.3, 0.3)]
         self.area([tip, *sides], colour, colour, 0.5)
 
     def arrow(self, a: Point, b: Point, colour: str = INK, width: float = 1.2) -> None:

@@ -52,6 +52,8 @@ class Result:
     weights: Array
     low: Array
     high: Array
+    at: Array
+    sway: Array
 
     def take(self, which: Array) -> Result:
         """Return the same for some of the boxes."""
@@ -143,17 +145,21 @@ class Bounder:
         best = np.full(len(boxes.origin), -np.inf)
         kept = boxes.touch.copy(), boxes.press.copy()
         centre = boxes.centre
+        stride = np.full(len(boxes.origin), np.inf)
         for step in range(steps + 1):
             bound, point = walk.down()
             better = bound > best
+            stride = np.where(bound > best + 0.1 * np.minimum(stride, HUGE), stride, 0.5 * stride) if step else stride
             best = np.where(better, bound, best)
             for keep, now in zip(kept, (walk.touch, walk.press), strict=True):
                 np.copyto(keep, now, where=better)
-            share = 1.0 / (step + 2.0)
+            share = 2.0 / (step + 4.0)
             centre = centre + share * (point - centre)
             if step == steps or np.all((best >= target) | walk.ends.empty):
                 break
-            walk.up(point, target - bound, max(SHORTEST, 1.0 - step / steps))
+            if step == 0:
+                stride = np.maximum(target - best, 0.0)
+            walk.up(point, np.minimum(target, best + stride) - bound)
         boxes.touch, boxes.press = kept
         boxes.centre = centre
         if steps:
@@ -177,7 +183,10 @@ class Bounder:
         ends_low = np.concatenate((ends.low[: self.inputs], ends.row_low))
         ends_high = np.concatenate((ends.high[: self.inputs], ends.row_high))
         spot = np.where(nearer, point, centre)
-        return Result(bound, best, spot, loss, walk.weights[self.inputs :], ends_low, ends_high)
+        flow = np.concatenate((walk.weights[: self.inputs], *walk.flow)) if walk.flow else walk.weights
+        sway = np.abs(flow) * (ends_high - ends_low)
+        at = np.clip(np.concatenate((centre, arguments)), ends_low, ends_high)
+        return Result(bound, best, spot, loss, walk.weights[self.inputs :], ends_low, ends_high, at, sway)
 
 
 class _Region:
@@ -352,6 +361,14 @@ class _Forward:
         return lo + shift - reach - slack, hi + shift + reach + slack, size
 
 
+def _inner(one: list[Any], two: list[Any]) -> Array:
+    """Return the inner product (nbox,) of directions, block by block."""
+    total = 0.0
+    for a, b in zip(one, two, strict=True):
+        total = total + (a[0] * b[0]).sum(axis=(0, 1)) + (a[1] * b[1]).sum(axis=0)
+    return total
+
+
 class _Known:
     """Ramps whose sign is known in a box: there they are linear, and rows that hold them get narrower intervals."""
 
@@ -405,6 +422,7 @@ class _Walk:
         self.weights = np.zeros((owner.size, len(boxes.origin)))
         self.flow: list[Array] = []
         low, high, _ = owner._last.ends(self.ends.low, self.ends.high, boxes.origin)
+        self._direction: list[Any] = []
         self.spread = np.minimum(high[0] - low[0], HUGE)
 
     def _intervals(self) -> _Ends:
@@ -476,35 +494,48 @@ class _Walk:
         least, point, more = owner.region.least(weights[:n], ends.low[:n], ends.high[:n], origin)
         return bias + least - ROUNDING * (size + more), point
 
-    def up(self, point: Array, missing: Array, shorten: float) -> None:
+    def up(self, point: Array, missing: Array) -> None:
         """Move touching places and pressures up the slope of the bound, a step of Polyak's length."""
         owner, form, ends = self.owner, self.owner.form, self.ends
         n = owner.inputs
         found = np.zeros((owner.size, point.shape[1]))
         found[:n] = point
-        moves: list[tuple[Block, Array, Array]] = []
-        total = np.zeros(point.shape[1])
+        slopes: list[tuple[Array, Array]] = []
+        scales: list[tuple[Array, Array]] = []
         for block, stack, line, flow in zip(form.blocks, self.stacks, self.lines, self.flow, strict=True):
             arguments = block.rows.of(found, self.boxes.origin)
             parts = arguments.reshape(block.arguments, block.count, -1)
             found[block.atoms] = line.at(parts)
-            weight = self.weights[block.atoms]
-            reach = stack.reach()
+            weight, reach = self.weights[block.atoms], stack.reach()
+            if block.op == "mul":
+                reach = stack.ease(weight, 0.1 * self.spread)
             pull = np.where(line.free, weight * stack.pull(parts, weight) * reach, 0.0)
-            pull = np.where(np.isfinite(pull), pull, 0.0)
-            pull = stack.allowed(pull)
-            away = self._away(block, arguments)
+            pull = stack.allowed(np.where(np.isfinite(pull), pull, 0.0))
             scale = np.abs(flow + self.press[block.places]) + PRESS * self.spread / ends.row_span[block.places]
-            away = away * scale
-            total = total + (pull * pull).sum(axis=(0, 1)) + (away * away).sum(axis=0)
-            moves.append((block, pull * reach, away * scale))
-        step = shorten * np.maximum(missing, 0.0) / np.maximum(total, 1e-300)
-        for (block, pull, away), stack in zip(moves, self.stacks, strict=True):
+            slopes.append((pull, self._away(block, arguments) * scale))
+            scales.append((reach, scale))
+        step = self._deflected(slopes, missing)
+        for block, stack, (reach, scale), (pull, away) in zip(
+            form.blocks, self.stacks, scales, self._direction, strict=True
+        ):
             here = slice(block.first - n, block.first - n + block.count)
-            self.touch[:, here] = stack.kept(self.touch[:, here] + step * pull)
+            self.touch[:, here] = stack.kept(self.touch[:, here] + step * pull * reach)
             had = self.press[block.places]
-            now = had + step * away
+            now = had + step * away * scale
             self.press[block.places] = np.where(had * now < 0, 0.0, now)
+
+    def _deflected(self, slopes: list[tuple[Array, Array]], missing: Array) -> Array:
+        """Turn the direction away from the last one where they oppose, and return the step length (nbox,).
+
+        P. M. Camerini, L. Fratta, F. Maffioli (1975): slope + β·last direction with β = −1.5·cos where cos < 0.
+        """
+        if self._direction:
+            dot, size = (_inner(slopes, self._direction), _inner(self._direction, self._direction))
+            turn = 1.5 * np.maximum(-dot, 0.0) / np.maximum(size, 1e-300)
+            self._direction = [tuple(g + turn * d for g, d in zip(*p, strict=True)) for p in zip(slopes, self._direction, strict=True)]
+        else:
+            self._direction = slopes
+        return np.maximum(missing, 0.0) / np.maximum(_inner(self._direction, self._direction), 1e-300)
 
     def _away(self, block: Block, arguments: Array) -> Array:
         """Return the slope of the bound by the pressures: how far the arguments are beyond the end that presses."""

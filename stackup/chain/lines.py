@@ -111,6 +111,12 @@ class Stack:
             return np.ones_like(self.touch[0])
         return self.arguments[0][1] - self.arguments[0][0]
 
+    def ease(self, weight: Array, spread: Array) -> Array:
+        """Return how much farther than others the mix of a product may move: its effect is small, Δa·Δb."""
+        (a0, a1), (b0, b1) = self.arguments
+        effect = np.abs(weight) * (a1 - a0) * (b1 - b0)
+        return np.clip(np.sqrt(spread / np.maximum(effect, 1e-300)), 1.0, 100.0)
+
     def allowed(self, pull: Array) -> Array:
         """Return the part of ``pull`` that does not lead straight out of the range of ``touch``."""
         if self.op == "length":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from stackup.decide.record import contribution_dict, finite
 from stackup.engine import contributions
 from stackup.engine.result import Contribution
 from stackup.engine.settings import Progress, Settings, silent
-from stackup.errors import CaseError, Fault, nearest
+from stackup.errors import CaseError, Fault, Interrupted, nearest
 
 #: shape class of a node → how large its values are
 SHAPES = ("number", "one per pocket", "one per cage", "one per pocket of every cage")
@@ -86,6 +86,7 @@ class ExplainResult:
     digest: str
     gaps: tuple[ExplainedGap, ...]
     program: tuple[ProgramLine, ...] | None
+    interrupted: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Return the record that ``--json`` prints."""
@@ -94,6 +95,7 @@ class ExplainResult:
             "title": self.title,
             "kind": self.kind,
             "digest": self.digest,
+            "interrupted": self.interrupted,
             "gaps": [gap.to_dict() for gap in self.gaps],
             "program": None if lines is None else [line.to_dict() for line in lines],
         }
@@ -125,15 +127,31 @@ def explain(
     model = next(iter(case.models()[0].states.values()))
     chosen = _chosen(case, model, gap)
     wanted = [Requirement(one.name, one.name) for one in chosen]
-    shares = contributions.run(model, wanted, settings or settings_of(case), progress)
+    shares, stopped = _shares(model, wanted, settings or settings_of(case), progress)
     values = _values_of_steps(model)
-    return ExplainResult(
+    result = ExplainResult(
         title=case.title,
         kind=case.kind,
         digest=case.digest,
         gaps=tuple(_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen),
         program=tuple(_lines(compile_model(model, [one.name for one in chosen]))) if program else None,
+        interrupted=stopped,
     )
+    if stopped:
+        raise Interrupted(result)
+    return result
+
+
+def _shares(
+    model: Model, wanted: Sequence[Requirement], settings: Settings, progress: Progress
+) -> tuple[Mapping[str, tuple[Contribution, ...]], bool]:
+    """Return the contributions, and whether the user stopped before all were found."""
+    try:
+        return contributions.run(model, wanted, settings, progress), False
+    except Interrupted as interruption:
+        return interruption.records or {}, True
+    except KeyboardInterrupt:
+        return {}, True
 
 
 def _chosen(case: Case, model: Model, name: str | None) -> Sequence[Gap]:

@@ -8,6 +8,8 @@ from stackup.engine.result import Fraction
 
 #: digits of a fraction that is known exactly
 EXACT_DIGITS = 3
+#: a law's tail beyond this is the noise of its arithmetic
+NOISE = 1e-15
 #: from here on a fraction is told in per cent
 IN_PERCENT = 0.01
 
@@ -15,7 +17,7 @@ IN_PERCENT = 0.01
 def share(fraction: Fraction) -> str:
     """Return a fraction in ppm or per cent with the digits its interval allows; ``≤ 37 ppm`` when none was seen."""
     if fraction.out_of_spec == 0 and fraction.high > 0:
-        return f"≤ {parts(fraction.high)}"
+        return f"≤ {_rounded_up(fraction.high)}"
     return parts(fraction.out_of_spec, (fraction.high - fraction.low) / 2)
 
 
@@ -28,17 +30,26 @@ def interval(fraction: Fraction) -> str:
     low, high = (_digits(end * factor, doubt * factor) for end in (fraction.low, fraction.high))
     if unit == " %" and high == "100" and fraction.high < 1:
         high = "<100"
-    return f"{low}…{high}{unit}"
+    return f"{low} … {high}{unit}"
 
 
 def parts(value: float, doubt: float = 0.0) -> str:
     """Return ``value`` (0…1) in ppm, from 1 % on in per cent, rounded to two digits of its ``doubt``."""
     if value in (0.0, 1.0):
-        return "0 ppm" if value == 0 else "100 %"
+        return "0" if value == 0 else "100 %"
+    if value < NOISE:
+        return f"<{NOISE * 1e6:.0e} ppm".replace("e-0", "e-")
     if value > 0.99:
         return _near_one(value)
     factor, unit = _unit(value)
     return _digits(value * factor, doubt * factor) + unit
+
+
+def _rounded_up(value: float) -> str:
+    """Return an upper end with two digits or to the unit, never less than it is."""
+    factor, unit = _unit(value)
+    step = 10.0 ** min(math.floor(math.log10(value * factor)) - 1, 0)
+    return f"{math.ceil(value * factor / step - 1e-9) * step:.10g}{unit}"
 
 
 def _unit(value: float) -> tuple[float, str]:

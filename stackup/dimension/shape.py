@@ -20,6 +20,8 @@ from stackup.dimension.tables import Scratch, Table
 
 #: Errors of tables in units of the shape's standard deviation.
 TABLE_ERROR = 2e-8
+#: Limits that differ by no more are the same limit.
+ROUNDING = 1e-12
 #: The least and greatest argument of a quantile function that is asked for an unbounded value.
 LEAST_U, MOST_U = 2.0**-54, 1.0 - 2.0**-53
 
@@ -144,11 +146,17 @@ class Shape:
 
     def cut(self, low: float, high: float) -> Shape:
         """Return the law of what lies in [low, high], its own parameters kept."""
-        return self if low <= self.low and high >= self.high else Truncated(self, low, high)
+        return self if _spans(low, high, self) else Truncated(self, low, high)
 
     def share(self, low: float, high: float) -> float:
         """Return the fraction of the values in [low, high]."""
         return float(self.piece(low, high)[1].sum())
+
+
+def _spans(low: float, high: float, shape: Shape) -> bool:
+    """Return True where [low, high] holds the support, but for rounding: the same law in other units."""
+    is_low = low <= shape.low or math.isclose(low, shape.low, rel_tol=ROUNDING, abs_tol=ROUNDING)
+    return is_low and (high >= shape.high or math.isclose(high, shape.high, rel_tol=ROUNDING, abs_tol=ROUNDING))
 
 
 class Truncated(Shape):

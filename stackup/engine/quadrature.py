@@ -1,7 +1,6 @@
 """Mean, standard deviation and tails of a function of a few independent standard normal numbers.
 
-Up to three numbers the plane or space is swept by rays: along each ray the crossings of a limit are found and
-the radius has the chi law, so that tails are good to many digits (Rayleigh and Rice are special cases).  More
+Up to three numbers the plane or space is swept by rays (``rays.py``), so that tails are good to many digits.  More
 numbers are integrated by lines along the direction of steepest slope, from a fixed low-discrepancy set of
 starting points (additive recurrence with the generalised golden ratio, M. Roberts 2018, in one shared order).
 """
@@ -10,20 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
 
+from stackup.engine import rays
+
 Array = Any
 Function = Callable[[Array], Array]
 
-#: beyond so many standard deviations nothing is left to integrate
-FAR = 9.0
+#: places along a line
 GRID = 25
-REFINE = 8
 #: lines start from so many ± pairs of points; moments take so many times more
-POINTS, MORE = 1024, 8
+POINTS, MORE = 1536, 8
 RADII = 64
 AROUND, UP = 256, 32
 #: the most extreme part (1 in so many) of the points tells where failures lie; how much farther lines start,
@@ -55,8 +53,6 @@ def law_of(function: Function, rank: int, effort: float = 1.0) -> LawOf:
 def _directions(rank: int, effort: float) -> tuple[Array, Array]:
     """Return unit vectors (rank, n) and their weights."""
     around, up = max(LEAST_AROUND, round(AROUND * effort)), max(LEAST_UP, round(UP * effort))
-    if rank == 1:
-        return np.array([[1.0, -1.0]]), np.array([0.5, 0.5])
     turn = 2 * np.pi * (np.arange(around) + 0.5) / around
     if rank == 2:
         return np.array([np.cos(turn), np.sin(turn)]), np.full(around, 1.0 / around)
@@ -69,101 +65,30 @@ def _directions(rank: int, effort: float) -> tuple[Array, Array]:
 
 
 def _radial(rank: int) -> tuple[Array, Array]:
-    """Return radii on [0, FAR] and the weights of the chi law of ``rank`` degrees there."""
+    """Return radii on [0, FAR] of the rays and the weights of the chi law of ``rank`` degrees there."""
     x, w = np.polynomial.legendre.leggauss(RADII)
-    r = 0.5 * FAR * (x + 1)
+    r = 0.5 * rays.FAR * (x + 1)
     density = r ** (rank - 1) * np.exp(-0.5 * r * r)
     weights = w * density
     return r, weights / weights.sum()
 
 
 def _by_rays(function: Function, rank: int, effort: float) -> LawOf:
-    rays, weights = _directions(rank, effort)
-    radii, radial = _radial(rank)
-    grid = function((rays[:, :, None] * radii).reshape(rank, -1)).reshape(-1, len(radii))
-    mass = weights[:, None] * radial
-    mean = float((mass * grid).sum())
-    sd = float(np.sqrt(max((mass * (grid - mean) ** 2).sum(), 0.0)))
-    places = np.linspace(0.0, FAR, GRID)
-
-    @cache
-    def values() -> Array:
-        return function((rays[:, :, None] * places).reshape(rank, -1)).reshape(-1, GRID)
-
-    def chi_beyond(r: Array) -> Array:
-        from scipy.special import gammaincc
-
-        return gammaincc(rank / 2, 0.5 * r * r)
-
-    def along(index: Array, r: Array) -> Array:
-        return function(rays[:, index] * r)
+    if rank == 1:
+        mean, sd = rays.moments_on_line(function)
+    else:
+        directions, weights = _directions(rank, effort)
+        radii, radial = _radial(rank)
+        grid = function((directions[:, :, None] * radii).reshape(rank, -1)).reshape(-1, len(radii))
+        mass = weights[:, None] * radial
+        mean = float((mass * grid).sum())
+        sd = float(np.sqrt(max((mass * (grid - mean) ** 2).sum(), 0.0)))
 
     def outside(low: float | None, high: float | None) -> float:
-        return _both_sides(
-            low, high, lambda limit, sign: _Side(limit, sign, along, chi_beyond), values, places, weights
-        )
+        sides = [(limit, sign) for limit, sign in ((low, -1.0), (high, 1.0)) if limit is not None]
+        return min(sum(rays.outside(function, rank, limit, sign, effort) for limit, sign in sides), 1.0)
 
     return LawOf(mean, sd, outside)
-
-
-@dataclass(frozen=True)
-class _Side:
-    """One limit: sign·(value − limit) > 0 is outside; the function along a row, and the mass beyond a place."""
-
-    limit: float
-    sign: float
-    along: Callable[[Array, Array], Array]
-    beyond: Callable[[Array], Array]
-
-    def excess(self, values: Array) -> Array:
-        """Return by how much values are outside."""
-        return self.sign * (values - self.limit)
-
-    def at(self, rows: Array, places: Array) -> Array:
-        """Return by how much rows are outside at places."""
-        return self.excess(self.along(rows, places))
-
-
-def _both_sides(
-    low: float | None,
-    high: float | None,
-    side: Callable[[float, float], _Side],
-    values: Callable[[], Array],
-    places: Array,
-    weights: Array,
-) -> float:
-    """Return the fraction outside both limits, rows weighed by ``weights``."""
-    total = 0.0
-    for limit, sign in ((low, -1.0), (high, 1.0)):
-        if limit is not None:
-            total += float(weights @ _mass(side(limit, sign), values(), places))
-    return min(total, 1.0)
-
-
-def _mass(side: _Side, values: Array, places: Array) -> Array:
-    """Return, per row, the mass of what is outside along the places, crossings refined."""
-    excess = side.excess(values)
-    inside = excess > 0
-    total = np.where(inside[:, 0], side.beyond(np.full(len(excess), places[0])), 0.0)
-    rows, cells = np.nonzero(inside[:, 1:] != inside[:, :-1])
-    if rows.size:
-        root = _refine(rows, places[cells], places[cells + 1], excess[rows, cells], excess[rows, cells + 1], side.at)
-        step = np.where(inside[rows, cells + 1], 1.0, -1.0) * side.beyond(root)
-        np.add.at(total, rows, step)
-    return total
-
-
-def _refine(rows: Array, a: Array, b: Array, fa: Array, fb: Array, at: Callable[[Array, Array], Array]) -> Array:
-    """Return roots between a and b by the Illinois form of regula falsi (M. Dowell, P. Jarratt, BIT 11 (1971) 168)."""
-    for _ in range(REFINE):
-        c = b - fb * (b - a) / np.where(fb == fa, 1.0, fb - fa)
-        fc = at(rows, c)
-        crossed = fc * fb <= 0
-        a, fa = np.where(crossed, b, a), np.where(crossed, fb, fa / 2)
-        b, fb = c, fc
-        if np.all(np.abs(b - a) < 1e-12) or np.all(fb == 0):
-            break
-    return b
 
 
 def _points(rank: int, count: int) -> Array:
@@ -228,11 +153,12 @@ def _beyond_by_lines(function: Function, z: Array, along: Array, worst: Array, l
     starts = basis.T @ (turn @ (wide[:, None] * y))
 
     def at(index: Array, u: Array) -> Array:
-        return function(starts[:, index] + along[:, None] * u)
+        return sign * (function(starts[:, index] + along[:, None] * u) - value)
 
     def normal_beyond(u: Array) -> Array:
         return ndtr(-u)
 
-    places = np.linspace(-FAR, FAR, GRID)
-    values = np.stack([function(starts + along[:, None] * u) for u in places], axis=1)
-    return float(np.mean(weights * _mass(_Side(*limit, at, normal_beyond), values, places)))
+    value, sign = limit
+    places = np.linspace(-rays.FAR, rays.FAR, GRID)
+    excess = np.stack([sign * (function(starts + along[:, None] * u) - value) for u in places], axis=1)
+    return float(np.mean(weights * rays.mass_outside(excess, places, at, normal_beyond)))

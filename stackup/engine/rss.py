@@ -37,8 +37,8 @@ Records = dict[str, "Rss | None"]
 REACHED = 8.0
 #: a length so many standard deviations long is a straight line
 LONG = 60.0
-#: eigenvalues below this part of the largest are left out
-NEGLIGIBLE = 1e-12
+#: what is left of a unit variance that counts as none, and a variance that is none
+NEGLIGIBLE, TINY = 1e-12, 1e-300
 
 NO_FOLD = "no RSS of a least, greatest or spread over a cage: it is not a sum"
 NO_KINKED_MEAN = "no RSS of the mean over a cage of a gap with kinks"
@@ -176,11 +176,7 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], e
     gradients = np.array([first.gradient[i] for i in frontier])
     middles = np.array([first.value[i] for i in frontier])
     spread = gradients @ scatter.covariance @ gradients.T
-    # in standard deviations: numbers of different units stand side by side here
-    scale = np.sqrt(np.maximum(np.diag(spread), 1e-300))
-    values, vectors = np.linalg.eigh(spread / np.outer(scale, scale))
-    keep = values > NEGLIGIBLE * max(float(values.max()), 1e-300)
-    matrix = scale[:, None] * vectors[:, keep] * np.sqrt(values[keep])
+    matrix = factor(spread)
     top = first.program.outputs[name]
 
     def function(z: Array) -> Array:
@@ -192,8 +188,26 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], e
             known[index] = value(node.op, [np.asarray(a, dtype=float) for a in args], node.value)
         return np.broadcast_to(known[top], z.shape[1:])
 
-    law: LawOf = law_of(function, int(keep.sum()), effort)
+    law: LawOf = law_of(function, matrix.shape[1], effort)
     return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None)
+
+
+def factor(spread: Array) -> Array:
+    """Return L (m, k) with LLᵀ = ``spread``, k its rank.
+
+    Row by row and in standard deviations (numbers of different units stand side by side), so that the same
+    scatter in other units, or rounded otherwise, has the same factor; eigenvectors of equal values would turn.
+    """
+    scale = np.sqrt(np.maximum(np.diag(spread), TINY))
+    rest = spread / np.outer(scale, scale)
+    columns = []
+    for row in range(len(rest)):
+        if rest[row, row] > NEGLIGIBLE:
+            column = rest[:, row] / np.sqrt(rest[row, row])
+            column[:row] = 0.0
+            rest = rest - np.outer(column, column)
+            columns.append(scale * column)
+    return np.array(columns).T.reshape(len(rest), len(columns))
 
 
 def _frontier(first: Jets, reached: frozenset[int], top: int) -> tuple[list[int], list[int]]:

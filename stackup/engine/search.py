@@ -23,7 +23,12 @@ Array = Any
 BATCH = 128
 SECTORS = 8
 STEPS = 3
+START = 60
+#: half-width of the middle part, in widths of the whole
+ROUND = 0.125
 FIRST = 100
+#: what a place counts by which the bound hardly changes, against 1 for one that sways it
+LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
 #: part of the tolerance that the bound may stay away from the value found
@@ -75,7 +80,7 @@ class Search:
     def _descend(self, budget: int) -> float:
         """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
         boxes = self._root()
-        result = self._look(boxes, STEPS)
+        result = self._look(boxes, START)
         kept = np.inf
         while True:
             live = result.bound < self.best - CLOSE * self.tolerance
@@ -144,87 +149,132 @@ class Search:
 
 
 class _Tree:
-    """How boxes are split."""
+    """How boxes are split: at the place where halving wins back most of what atoms lose.
+
+    A place is an input, or the argument (row) of an atom.  An argument with few single inputs behind is narrowed
+    through these; one that is nothing but another atom of one argument, through that one's argument.
+    """
 
     def __init__(self, bounder: Bounder) -> None:
         self.bounder, self.form = bounder, bounder.form
-        n = bounder.inputs
-        self.rows_of: list[list[int]] = []
+        single = set(bounder.region.single.tolist())
+        rows: list[Array] = []
+        behind: list[frozenset[int]] = [frozenset([i]) for i in range(bounder.inputs)]
         self.ops: list[str] = []
-        direct: list[frozenset[int]] = [frozenset([i]) for i in range(n)]
-        self.behind: dict[int, frozenset[int]] = {}
+        self.arguments: list[list[int]] = []
         for block in self.form.blocks:
-            used = np.any(block.rows.matrix != 0, axis=0)
-            for row in range(block.count * block.arguments):
-                parts = [direct[v] for v in np.flatnonzero(used[row])]
-                self.behind[block.row + row] = frozenset().union(*parts)
+            written = np.concatenate((block.rows.matrix, block.rows.constant[:, :, None]), axis=2)
+            rows.extend(written[:, row] for row in range(written.shape[1]))
             for k in range(block.count):
-                rows = [block.row + k + part * block.count for part in range(block.arguments)]
-                self.rows_of.append(rows)
+                own = [block.row + k + part * block.count for part in range(block.arguments)]
                 self.ops.append(block.op)
-                direct.append(frozenset().union(*(self.behind[r] for r in rows)))
+                self.arguments.append(own)
+                behind.append(frozenset().union(*(self._inputs(rows[r], behind) for r in own)))
         self.ramps = np.array([op == "ramp" for op in self.ops], dtype=bool)
-        self.single = set(bounder.region.single.tolist())
+        self.lengths = [a for a, op in enumerate(self.ops) if op == "length"]
+        few = [self._inputs(row, behind) for row in rows]
+        self.twins = self._twins(rows)
+        #: per atom and argument, the places that narrow it
+        self.ways: list[tuple[int, list[int]]] = []
+        for atom, own in enumerate(self.arguments):
+            ways = []
+            for row in own[1:] if self.ops[atom] == "leg" else own:
+                through = len(few[row]) <= FEW and few[row] <= single
+                ways.append(sorted(few[row]) if through else [bounder.inputs + self._source(row, rows)])
+            if self.ops[atom] == "length":
+                ways = [ways[0] + ways[1]]  # only the relatively wider one matters
+            self.ways.extend((atom, places) for places in ways if places)
+
+    @staticmethod
+    def _inputs(row: Array, behind: list[frozenset[int]]) -> frozenset[int]:
+        return frozenset().union(*(behind[v] for v in np.flatnonzero(np.any(row[:, :-1] != 0, axis=0))))
+
+    def _source(self, row: int, rows: list[Array]) -> int:
+        """Return the row that narrows ``row``: its own, or that of the only atom that it is made of."""
+        while True:
+            used = np.flatnonzero(np.any(rows[row] != 0, axis=0))
+            atom = int(used[0]) - self.bounder.inputs if len(used) == 1 else -1
+            if not 0 <= atom < len(self.arguments) or len(self.arguments[atom]) > 1:
+                return self.bounder_twin(row, rows)
+            row = self.arguments[atom][0]
+
+    @staticmethod
+    def bounder_twin(row: int, rows: list[Array]) -> int:
+        """Return the first row that is written the same."""
+        for other in range(row):
+            if rows[other].shape == rows[row].shape and rows[other].shape[1] and _alike(rows[other], rows[row]):
+                return other
+        return row
+
+    def _twins(self, rows: list[Array]) -> dict[int, list[int]]:
+        n = self.bounder.inputs
+        found: dict[int, list[int]] = {}
+        for row in range(len(rows)):
+            found.setdefault(n + self.bounder_twin(row, rows), []).append(n + row)
+        return found
 
     def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:
-        """Split every box at the atom that loses most; return the children and the place of each one's parent."""
-        loss = np.where(np.isfinite(result.loss), result.loss, np.inf)
-        cuts: list[tuple[int, int, Any]] = []
+        """Split every box; return the children and the place of each one's parent."""
+        cuts = []
+        score, best = self._scores(result, tolerance)
         for box in range(len(boxes.origin)):
-            found = self._cut(boxes, result, box, loss[:, box], tolerance)
-            if found is not None:
-                cuts.append((box, *found))
+            cut = self._cut(boxes, result, box, score[:, box], int(best[box]))
+            if cut is not None:
+                cuts.append((box, *cut))
         parents = np.repeat([c[0] for c in cuts], [len(c[2]) - 1 for c in cuts]).astype(int)
         children = boxes.take(parents)
-        place = 0
-        for _, where, edges in cuts:
+        child = 0
+        for _, places, edges in cuts:
             for low, high in zip(edges[:-1], edges[1:], strict=True):
-                if where < 0:
-                    children.sector[:, -where - 1, place] = low, high
+                if places[0] < 0:
+                    children.sector[:, -places[0] - 1, child] = low, high
                 else:
-                    children.low[where, place], children.high[where, place] = low, high
-                place += 1
+                    children.low[places, child], children.high[places, child] = low, high
+                child += 1
         return children, parents
 
-    def _cut(self, boxes: Boxes, result: Result, box: int, loss: Array, tolerance: float) -> tuple[int, Array] | None:
+    def _scores(self, result: Result, tolerance: float) -> tuple[Array, Array]:
+        """Return, per place and box, the losses that halving it would lessen, and the best place."""
+        width = result.high - result.low
+        width = width / np.maximum(np.maximum(np.abs(result.low), np.abs(result.high)), 1e-12)
+        width = np.where(np.isfinite(width) & (width > 1e-7), width, 0.0)
+        loss = np.where(np.isfinite(result.loss), np.maximum(result.loss, 0.0), 1e3)
+        score = np.zeros_like(width)
+        for atom, places in self.ways:
+            parts = width[places]
+            score[places] += loss[atom] * parts / np.maximum(parts.sum(axis=0), 1e-300)
+        score = score * (LEVEL + result.sway / (result.sway + tolerance))
+        return score, np.argmax(score, axis=0)
+
+    def _cut(
+        self, boxes: Boxes, result: Result, box: int, score: Array, place: int
+    ) -> tuple[list[int], Array] | None:
         """Return what to cut and the edges of its parts; a length's sector as −1 − atom."""
-        for atom in np.argsort(-loss, kind="stable")[:12]:
-            if loss[atom] <= 0:
-                break
-            if self.ops[atom] == "length" and result.weights[atom, box] < 0 and self._turns(result, box, int(atom)):
+        for atom in self.lengths:
+            if result.weights[atom, box] < 0 and result.loss[atom, box] >= 0.5 * score[place]:
                 start, end = boxes.sector[:, atom, box]
-                if end - start > 1e-4:
-                    return -1 - int(atom), np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
-                continue
-            found = self._halved(result, box, int(atom))
-            if found is not None:
-                return found
-        return None
+                if end - start > 1e-4 and self._turns(result, box, atom):
+                    return [-1 - atom], np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
+        if score[place] <= 0:
+            return None
+        low, high = float(result.low[place, box]), float(result.high[place, box])
+        return self.twins.get(place, [place]), self._edges(low, high, float(result.at[place, box]))
+
+    @staticmethod
+    def _edges(low: float, high: float, at: float) -> Array:
+        """Return the edges of the parts: at zero where that lies well inside, else closely round ``at``."""
+        width = high - low
+        if low < 0 < high and min(-low, high) > 0.05 * width:
+            return np.array([low, 0.0, high])
+        return np.array([low, 0.5 * (low + high), high])
 
     def _turns(self, result: Result, box: int, atom: int) -> bool:
         """Tell whether a length's vector may turn far, so that sectors bound it better than halves."""
-        rows = [self.bounder.inputs + r for r in self.rows_of[atom]]
+        rows = [self.bounder.inputs + r for r in self.arguments[atom]]
         far = max(max(result.low[r, box], -result.high[r, box]) for r in rows)
         return bool(far < 0.5 * max(max(-result.low[r, box], result.high[r, box]) for r in rows))
 
-    def _halved(self, result: Result, box: int, atom: int) -> tuple[int, Array] | None:
-        n = self.bounder.inputs
-        rows = [r for r in self.rows_of[atom] if self._width(result, box, n + r) > 0]
-        if not rows:
-            return None
-        if self.ops[atom] == "leg" and len(rows) == 2:
-            rows = rows[1:]  # its line is straight in the first argument
-        row = min(rows, key=lambda r: (len(self.behind[r]), -self._width(result, box, n + r)))
-        place = n + row
-        few = self.behind[row]
-        if len(few) <= FEW and few <= self.single:
-            place = max(sorted(few), key=lambda i: self._width(result, box, i))
-        low, high = float(result.low[place, box]), float(result.high[place, box])
-        inside = low < 0 < high and min(-low, high) > 0.05 * (high - low)
-        return place, np.array([low, 0.0 if inside else 0.5 * (low + high), high])
 
-    @staticmethod
-    def _width(result: Result, box: int, place: int) -> float:
-        low, high = float(result.low[place, box]), float(result.high[place, box])
-        width = (high - low) / max(abs(low), abs(high), 1e-12)
-        return width if np.isfinite(width) and width > 1e-7 else 0.0
+def _alike(one: Array, other: Array) -> bool:
+    """Tell whether two rows are the same; a later one may have more variables before its constant."""
+    return bool(np.array_equal(one, other))

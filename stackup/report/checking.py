@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from stackup.decide.record import CheckResult, Record
 from stackup.decide.verdict import room as room_left
+from stackup.engine.result import Sampled
 from stackup.report import numbers
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
 
@@ -24,7 +25,7 @@ def page(result: CheckResult, details: bool = False) -> Page:
         sections.append(_verdicts(limited))
     sections.append(_methods(result.requirements))
     if limited:
-        sections.append(_out_of_spec(limited))
+        sections.append(_out_of_spec(limited, alone=result.pockets_per_cage == 1))
     if details:
         sections += [section for record in result.requirements for section in _details(record)]
     sections.append(_notes(result))
@@ -59,7 +60,7 @@ def _about(result: CheckResult) -> str:
     )
     what = "stack without a cage" if result.pockets_per_cage == 1 else f"{result.kind} cage, {rows}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
-    return f"{what} · {result.cages} drawn, seed {result.seed}{stopped} · case {result.digest[:12]} · stackup {result.version}"
+    return f"{what} · {_thousands(result.cages)} drawn, seed {result.seed}{stopped} · case {result.digest[:12]} · stackup {result.version}"
 
 
 # Does it work, what governs, by how much ---------------------------------------------------------------------
@@ -71,7 +72,7 @@ def _verdicts(records: Sequence[Record]) -> Table:
         Column("verdict"),
         Column("limit"),
         Column("by how much"),
-        Column("governed by", loose=True),
+        Column("governed by", list=True),
     )
     rows = tuple(
         (
@@ -111,7 +112,11 @@ def _by_how_much(record: Record) -> str:
 def _rounded_up(cages: int) -> str:
     """Return a number of cages with two digits, rounded up."""
     step = 10 ** max(len(str(cages)) - 2, 0)
-    return f"{-(-cages // step) * step:,}".replace(",", " ")
+    return _thousands(-(-cages // step) * step)
+
+
+def _thousands(count: int) -> str:
+    return f"{count:,}".replace(",", " ")
 
 
 def _governed(record: Record) -> str:
@@ -169,9 +174,14 @@ def _guaranteed(record: Record, places: int) -> Text:
     return Text(numbers.span(worst.bound_low, worst.bound_high, places), "undecided")
 
 
-def _out_of_spec(records: Sequence[Record]) -> Table:
+def _out_of_spec(records: Sequence[Record], alone: bool) -> Table:
+    """Return the fractions; a stack that stands ``alone`` is its own cage and needs one column."""
+    if alone:
+        heads = (Column("requirement"), Column("stacks", right=True), Column("95 %", right=True), Column("RSS", right=True))
+        cells = (_fraction_row(record) for record in records)
+        return Table("How many are out of spec", heads, tuple((row[0], row[3], row[4], row[6]) for row in cells))
     columns = (
-        Column("out of spec"),
+        Column("requirement"),
         Column("pockets", right=True),
         Column("95 %", right=True),
         Column("cages", right=True),
@@ -192,9 +202,17 @@ def _fraction_row(record: Record) -> tuple[Text, ...]:
         cells.append(Text("exact" if exact else numbers.interval(fraction) if fraction else "", "quiet"))
     alone = sampled.cages.if_independent if sampled and sampled.cages else None
     apart = _is_apart(alone, sampled.cages.out_of_spec if sampled and sampled.cages else None)
-    said = numbers.NONE if not alone else numbers.parts(alone, 0.0)
-    law = numbers.parts(rss.out_of_spec) if rss and rss.out_of_spec is not None and not record.of_cage else numbers.NONE
+    said = numbers.parts(alone, _doubt(sampled)) if alone else numbers.NONE
+    law = numbers.tail(rss.out_of_spec) if rss and rss.out_of_spec is not None and not record.of_cage else numbers.NONE
     return (Text(record.name), *cells, Text(said, "undecided" if apart else "plain"), Text(law))
+
+
+def _doubt(sampled: Sampled | None) -> float:
+    """Return the half-width of what independence says, from that of the pockets."""
+    pockets, cages = (sampled.pockets, sampled.cages) if sampled else (None, None)
+    if not (pockets and cages and cages.if_independent and pockets.out_of_spec):
+        return 0.0
+    return (pockets.high - pockets.low) / 2 / pockets.out_of_spec * cages.if_independent
 
 
 def _is_apart(alone: float | None, cages: float | None) -> bool:
@@ -254,7 +272,7 @@ def _rss_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
 
 
 def _normal(mean: float, sd: float, outside: float | None, places: int) -> str:
-    tail = "" if outside is None else f", {numbers.parts(outside)} out of spec"
+    tail = "" if outside is None else f", {numbers.tail(outside)} out of spec"
     return f"mean {numbers.number(mean, places)}, sd {numbers.number(sd, places + 1)}{tail}"
 
 
@@ -270,7 +288,7 @@ def _sampled_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
         if fraction is not None:
             yield f"{label} out of spec", Text(f"{numbers.share(fraction)} (95 %: {numbers.interval(fraction)})")
     if sampled.cages is not None and sampled.cages.if_independent:
-        yield "cages, were pockets independent", Text(numbers.parts(sampled.cages.if_independent))
+        yield "cages, were pockets independent", Text(numbers.parts(sampled.cages.if_independent, _doubt(sampled)))
 
 
 number_of = numbers.number

@@ -23,6 +23,7 @@ __all__ = [
     "share",
     "spark",
     "span",
+    "tail",
 ]
 
 #: what stands for a number that does not exist
@@ -77,9 +78,14 @@ def room(value: float, unit: str) -> str:
     if value == 0:
         return "at the limit"
     places = 1 - math.floor(math.log10(abs(value)))
-    scaled = abs(value) * 10.0**places * (1 + math.copysign(1e-9, value))
+    scaled = abs(value) * 10.0**places * (1 + math.copysign(1e-6, value))
     steps = math.floor(scaled) if value > 0 else math.ceil(scaled)
     return f"{steps / 10.0**places:.{max(places, 0)}f} {unit} {'inside' if value > 0 else 'outside'}"
+
+
+def tail(value: float) -> str:
+    """Return the fraction beyond the limits by a law, which is never quite nothing."""
+    return parts(max(value, 1e-300))
 
 
 def percent(part: float | None) -> str:

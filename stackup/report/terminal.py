@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import sys
 from collections.abc import Iterable, Sequence
 from typing import IO, Any
 
@@ -19,6 +20,10 @@ FILE_WIDTH = 100
 #: narrower than this no table can be read; rich wraps there
 NARROWEST = 40
 GUTTER = 2
+#: a list has room for so much at least
+LEAST_LIST = 20
+#: what may wrap wants no more than this
+LOOSE = 32
 #: colours that read on light and on dark ground; the words say the same without them
 STYLES = {
     "plain": "",
@@ -109,25 +114,57 @@ def _table(section: Table, width: int) -> RenderableType:
     stacks: Sequence[tuple[int, ...]] = [(index,) for index in range(len(section.columns))]
     if section.stacks and natural_width(section) > width:
         stacks = section.stacks
+    widths = _widths(section, stacks, width)
     table = RichTable(box=None, pad_edge=False, padding=(0, GUTTER, 0, 0), header_style="dim")
     for stack in stacks:
         first = section.columns[stack[0]]
-        heads = "\n".join(section.columns[index].head for index in stack)
+        heads = f"\n{' ' * _indent(section, stack)}".join(section.columns[index].head for index in stack)
         loose = any(section.columns[index].loose for index in stack)
         table.add_column(heads, justify="right" if first.right else "left", no_wrap=not loose)
     for row in section.rows:
-        table.add_row(*(_stacked([row[index] for index in stack]) for stack in stacks))
+        cells = [Text(_shed(cell.text, room), cell.status) for cell, room in zip(row, widths, strict=True)]
+        table.add_row(*(_stacked([cells[index] for index in stack], _indent(section, stack)) for stack in stacks))
     return table
 
 
-def _stacked(cells: Sequence[Text]) -> RichText:
-    return RichText("\n").join(_rich(cell) for cell in cells)
+def _widths(section: Table, stacks: Sequence[tuple[int, ...]], width: int) -> list[int]:
+    """Return the room of every column: for a list what the others leave, else no end of it."""
+    rooms = [sys.maxsize] * len(section.columns)
+    for index, column in enumerate(section.columns):
+        if column.list:
+            own = next(stack for stack in stacks if index in stack)
+            others = sum(max(_wanted(section, i) for i in stack) + GUTTER for stack in stacks if stack is not own)
+            rooms[index] = max(width - others, LEAST_LIST)
+    return rooms
+
+
+def _shed(text: str, room: int) -> str:
+    """Return a list cut behind the last item that has room; the first stays."""
+    while len(text) > room and ", " in text:
+        text = text.rpartition(", ")[0]
+    return text
+
+
+def _indent(section: Table, stack: tuple[int, ...]) -> int:
+    return 0 if section.columns[stack[0]].right else GUTTER
+
+
+def _stacked(cells: Sequence[Text], indent: int) -> RichText:
+    """Return the cells of a stack, those below the first set in by ``indent``."""
+    return RichText(f"\n{' ' * indent}").join(_rich(cell) for cell in cells)
 
 
 def natural_width(section: Table) -> int:
     """Return the width that a table takes when nothing of it wraps."""
-    widths = [
-        max(len(column.head), *(len(row[index].text) for row in section.rows), 0)
-        for index, column in enumerate(section.columns)
-    ]
+    widths = [_wanted(section, index) for index in range(len(section.columns))]
     return sum(widths) + GUTTER * (len(widths) - 1)
+
+
+def _wanted(section: Table, index: int) -> int:
+    """Return the width that a column wants: a loose one LOOSE at most, a list that of its first two items."""
+    texts = [row[index].text for row in section.rows]
+    if section.columns[index].loose:
+        texts = [text[:LOOSE] for text in texts]
+    if section.columns[index].list:
+        texts = [", ".join(text.split(", ")[:2]) for text in texts]
+    return max(len(section.columns[index].head), *(len(text) for text in texts), 0)

@@ -19,11 +19,15 @@ class Text:
 
 @dataclass(frozen=True)
 class Column:
-    """The head of a column; ``right`` for numbers; a ``loose`` column may wrap."""
+    """The head of a column; ``right`` for numbers.
+
+    A ``loose`` column may wrap; a ``list`` may lose the tail of its commas where there is no room.
+    """
 
     head: str
     right: bool = False
     loose: bool = False
+    list: bool = False
 
 
 @dataclass(frozen=True)

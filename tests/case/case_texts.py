@@ -1,10 +1,10 @@
-"""A small right case, and the folder of the files that use every key (invented numbers)."""
+"""A small right case, and the folder of cases; ``every_key_*.toml`` there use every key (invented numbers)."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-FILES = Path(__file__).parent / "files"
+FILES = Path(__file__).parents[2] / "cases"
 
 #: The least cylindrical cage: required slots only, one line each.
 LEAST = """\

@@ -140,7 +140,7 @@ def test_huge_numbers(faults_of: FaultsOf) -> None:
 
 # Whatever is done to a right file ---------------------------------------------------------------------------
 
-CAGE = (FILES / "cage.toml").read_text(encoding="utf-8")
+CAGE = (FILES / "every_key_cage.toml").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")

@@ -31,7 +31,7 @@ ReadText = Callable[[str], Case]
 @pytest.fixture(scope="module")
 def cage() -> Case:
     """Return the case that uses most keys."""
-    return read(FILES / "cage.toml")
+    return read(FILES / "every_key_cage.toml")
 
 
 def made(case: Case) -> Model:
@@ -171,7 +171,7 @@ def test_keys_of_later_commands_are_kept(cage: Case) -> None:
 
 def test_own_forms() -> None:
     """Own dimensions are of scope pocket and of no part; numbers make a size, pairs a zone."""
-    case = read(FILES / "plain.toml")
+    case = read(FILES / "every_key_plain.toml")
     assert [dimension.kind for dimension in case.dimensions.values()] == [
         "size", "size", "size", "zone", "one-sided", "size", "zone",
     ]  # fmt: skip
@@ -184,7 +184,7 @@ def test_own_forms() -> None:
 
 def test_head(cage: Case) -> None:
     """Title, kind, rollers, run, options, digest."""
-    data = (FILES / "cage.toml").read_bytes()
+    data = (FILES / "every_key_cage.toml").read_bytes()
     assert cage.title == "Crusher main shaft, row 1 (invented)"
     assert (cage.kind, cage.rollers) == ("cylindrical", 8)
     assert cage.digest == hashlib.sha256(data).hexdigest()
@@ -421,6 +421,6 @@ def test_reading_needs_no_writer() -> None:
     """Reading a case imports neither tomlkit nor scipy.stats."""
     code = "import sys, stackup.case as c; c.read(sys.argv[1]); "
     code += "print({'tomlkit', 'scipy.stats'} & {*sys.modules})"
-    file = Path(FILES / "plain.toml")
+    file = Path(FILES / "every_key_plain.toml")
     done = subprocess.run([sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"

@@ -44,10 +44,10 @@ def tables_in(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...
             yield from tables_in(item, (*path, index))
 
 
-@pytest.mark.parametrize("path", list(tables_in(TABLES["cage"])), ids=str)
+@pytest.mark.parametrize("path", list(tables_in(TABLES["every_key_cage"])), ids=str)
 def test_misspelt_keys_do_not_fit(path: tuple[Any, ...]) -> None:
     """An unknown key in any table does not fit."""
-    tables = copy.deepcopy(TABLES["cage"])
+    tables = copy.deepcopy(TABLES["every_key_cage"])
     place: Any = tables
     for part in path:
         place = place[part]

@@ -63,7 +63,7 @@ CHANGES: list[tuple[str, Any, list[str], list[str]]] = [
 @pytest.mark.parametrize(("key", "value", "gone", "come"), CHANGES, ids=[change[0] for change in CHANGES])
 def test_change(key: str, value: Any, gone: list[str], come: list[str]) -> None:
     """One change touches one line; the comment beside it stays."""
-    before = TEXTS["cage"]
+    before = TEXTS["every_key_cage"]
     after = write(before, {key: value})
     left, came = lines(before, after)
     assert left == gone
@@ -72,7 +72,7 @@ def test_change(key: str, value: Any, gone: list[str], come: list[str]) -> None:
 
 def test_new_dimension() -> None:
     """A new dimension gets a header of its own, behind the others."""
-    after = write(TEXTS["cage"], {"dimensions.shim.nominal": 0.5, "dimensions.shim.tolerance": 0.01})
+    after = write(TEXTS["every_key_cage"], {"dimensions.shim.nominal": 0.5, "dimensions.shim.tolerance": 0.01})
     assert "\n[dimensions.shim]\nnominal = 0.5\ntolerance = 0.01\n" in after
     assert (
         after.index("[dimensions.bush]")
@@ -83,7 +83,7 @@ def test_new_dimension() -> None:
 
 def test_inline_dimension() -> None:
     """A dimension in one line stays in one line."""
-    after = write(TEXTS["plain"], {"dimensions.arm.tolerance": [-0.1, 0.0]})
+    after = write(TEXTS["every_key_plain"], {"dimensions.arm.tolerance": [-0.1, 0.0]})
     assert (
         'arm = { nominal = 40.0, tolerance = [-0.1, 0.0], scope = "cage", steps = "R20", coarsest = 0.2 }\n'
         in after
@@ -100,7 +100,7 @@ def test_case_without_text() -> None:
 
 def test_case_is_left_alone() -> None:
     """Writing changes neither the case nor its document."""
-    case: Case = read(FILES / "cage.toml")
+    case: Case = read(FILES / "every_key_cage.toml")
     write(case, {"title": "another"})
     assert case.title != "another"
     assert "another" not in case.document
@@ -112,7 +112,7 @@ def test_case_is_left_alone() -> None:
 def test_no_such_path(key: str) -> None:
     """A path that leads nowhere is refused in words."""
     with pytest.raises(ValueFault):
-        write(TEXTS["cage"], {key: 1})
+        write(TEXTS["every_key_cage"], {key: 1})
 
 
 def test_path_of() -> None:
@@ -154,13 +154,13 @@ def comments(text: str) -> list[str]:
 @settings(deadline=None)
 def test_changes_come_back(changes: dict[str, Any]) -> None:
     """Law: reading what was written gives the changed tables; comments and headers keep their order."""
-    expected = copy.deepcopy(tomllib.loads(TEXTS["cage"]))
+    expected = copy.deepcopy(tomllib.loads(TEXTS["every_key_cage"]))
     apply(expected, changes)
-    text = write(TEXTS["cage"], changes)
+    text = write(TEXTS["every_key_cage"], changes)
     assert tomllib.loads(text) == expected
-    assert comments(text) == comments(TEXTS["cage"])
+    assert comments(text) == comments(TEXTS["every_key_cage"])
     headers = [line for line in text.splitlines() if line.startswith("[") and "new" not in line]
-    assert headers == [line for line in TEXTS["cage"].splitlines() if line.startswith("[")]
+    assert headers == [line for line in TEXTS["every_key_cage"].splitlines() if line.startswith("[")]
 
 
 remarks = st.lists(st.text(alphabet="ab #=[]{}\"'é", max_size=10), min_size=17, max_size=17)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from stackup.case import Case as Case
     from stackup.case import changed as changed
     from stackup.case import from_mapping as from_mapping
-    from stackup.case import read as load
+    from stackup.case import read as load  # noqa: F401 - what the table below calls so
     from stackup.case import write as write
     from stackup.decide.check import check as check
     from stackup.decide.explain import explain as explain

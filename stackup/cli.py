@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from stackup.report.view import Page
 
 MET, NOT_MET, WRONG, INTERNAL, STOPPED = 0, 1, 2, 70, 130
+MOST_WORKERS = 64
 
 app = typer.Typer(
     name="stackup",
@@ -41,7 +42,7 @@ class Common:
     json: Annotated[bool, typer.Option("--json", help="Print one JSON record and nothing else.")] = False
     seed: Annotated[int | None, typer.Option(help="Seed of the random numbers.", min=0, max=2**63 - 1)] = None
     cages: Annotated[int | None, typer.Option(help="Cages drawn by Monte Carlo.", min=1, max=10**9)] = None
-    workers: Annotated[int | None, typer.Option(help="Threads of Monte Carlo.", min=1, max=64)] = None
+    workers: Annotated[int | None, typer.Option(help="Processors to use.", min=1, max=MOST_WORKERS)] = None
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only the answer.")] = False
     plain: Annotated[bool, typer.Option("--plain", help="No colour (as NO_COLOR).")] = False
     force: Annotated[bool, typer.Option("--force", help="Overwrite an output that is there.")] = False
@@ -63,7 +64,6 @@ def command(function: Callable[..., int]) -> Callable[..., int]:
     own = inspect.signature(function, eval_str=True)
     options = inspect.signature(Common, eval_str=True).parameters.values()
 
-    @functools.wraps(function)
     def run(**given: Any) -> int:
         common = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
         return function(common=common, **given)
@@ -72,8 +72,8 @@ def command(function: Callable[..., int]) -> Callable[..., int]:
     named = [one.replace(kind=inspect.Parameter.KEYWORD_ONLY) for one in (*kept, *options)]
     run.__signature__ = own.replace(parameters=named)  # type: ignore[attr-defined]
     run.__annotations__ = {one.name: one.annotation for one in named}
-    del run.__wrapped__  # type: ignore[attr-defined]
-    app.command()(run)
+    run.__doc__ = function.__doc__
+    app.command(function.__name__)(run)
     return run
 
 
@@ -206,7 +206,8 @@ def _known(kind: str) -> str:
 def _settings(case: Any, common: Common) -> Settings:
     from stackup.decide.check import settings_of
 
-    return settings_of(case, seed=common.seed, cages=common.cages, workers=common.workers)
+    workers = common.workers or len(getattr(os, "sched_getaffinity", lambda _: [0])(0))
+    return settings_of(case, seed=common.seed, cages=common.cages, workers=min(workers, MOST_WORKERS))
 
 
 # From arguments to an exit code -----------------------------------------------------------------------------
@@ -231,7 +232,7 @@ def run(arguments: Sequence[str]) -> int:
         return STOPPED
     except SystemExit as stop:
         return _after_exit(stop)
-    except Exception as error:  # noqa: BLE001 - the last resort: words instead of a traceback
+    except Exception as error:  # the last resort: words instead of a traceback
         if hasattr(error, "format_message"):
             return _refuse(_usage_fault(error, arguments), as_json)
         return _own_fault(error)

@@ -25,7 +25,7 @@ def assert_near(one: Any, other: Any, rel: float = 1e-9, absolute: float = 1e-12
         for index, (a, b) in enumerate(zip(one, other, strict=True)):
             assert_near(a, b, rel, absolute, f"{where}[{index}]")
     elif isinstance(one, float | np.floating):
-        same = math.isclose(one, other, rel_tol=rel, abs_tol=absolute) or (one != one and other != other)
+        same = math.isclose(one, other, rel_tol=rel, abs_tol=absolute) or (math.isnan(one) and math.isnan(other))
         assert same, f"{where}: {one!r} and {other!r}"
     else:
         assert one == other, f"{where}: {one!r} and {other!r}"

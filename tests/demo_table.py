@@ -142,3 +142,34 @@ DEMO_CHANGED = {
         "pockets": 4,
     },
 }
+
+
+def demo_tables(spec: dict = DEMO_SPEC) -> dict:
+    """Return the nested tables of a case file for a spec, with the limits of the table as requirements.
+
+    ``moved_NAME`` is the square of a gap's distance from its printed mean: its mean over the pockets of a cage
+    gives the standard error of a standard deviation, the cage being the unit.
+    """
+    keys = {"zone": ("zone",), "one-sided": ("limit",), "size": ("nominal",)}
+    dimensions = {}
+    for name, law in spec.items():
+        if law["kind"] == "count":
+            continue
+        entry = {key: law[key] for key in (*keys[law["kind"]], "sorted_to", "lot_share") if key in law}
+        if law["kind"] == "size":
+            entry["tolerance"] = [law["lower"], law["upper"]]
+        dimensions[name] = entry
+    requirements = {}
+    chains = {}
+    for gap, row in DEMO_TABLE.items():
+        limits = {end: row[end] for end in ("min", "max") if row[end] is not None}
+        requirements[gap] = limits
+        requirements[f"mean_{gap}"] = {"gap": gap, "over": "mean", "min": -1e9}
+        chains[f"moved_{gap}"] = {"formula": f"({gap} - {row['mean'][0]!r})**2", "unit": "mm2"}
+        requirements[f"moved_{gap}"] = {"over": "mean", "min": -1e9}
+    return {
+        "cage": {"kind": "cylindrical", "rollers": spec["rollers"]["nominal"]},
+        "dimensions": dimensions,
+        "chains": chains,
+        "requirements": requirements,
+    }

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.operations import value
+from stackup.chain.operations import slopes, value
 from stackup.chain.program import Program
 
 Array = Any
@@ -130,8 +130,24 @@ def atom_value(op: str, parts: Array, power: float) -> Array:
     if op == "inverse":
         return 1.0 / parts[0]
     if op == "leg":
-        return np.sqrt(np.maximum(parts[0] * parts[0] - parts[1] * parts[1], 0.0))
+        return np.sqrt(np.maximum((parts[0] - parts[1]) * (parts[0] + parts[1]), 0.0))
     return value(op, list(parts), power)
+
+
+def atom_slopes(op: str, parts: Array, power: float) -> tuple[Array, tuple[Array, ...]]:
+    """Return an atom's value and its partial derivatives; at a kink those of one side, at an upright tangent 0."""
+    found = atom_value(op, parts, power)
+    upright = np.divide(1.0, found, out=np.zeros_like(found), where=found > 0) if op in ("root", "leg") else found
+    match op:
+        case "ramp":
+            return found, (np.where(parts[0] > 0, 1.0, 0.0),)
+        case "root":
+            return found, (0.5 * upright,)
+        case "inverse":
+            return found, (-found * found,)
+        case "leg":
+            return found, (parts[0] * upright, -parts[1] * upright)
+    return found, slopes(op, list(parts), found, power)
 
 
 class _Contraction:

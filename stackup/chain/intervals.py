@@ -64,9 +64,10 @@ def hypot(a: Interval, b: Interval) -> Interval:
 
 
 def leg(a: Interval, b: Interval) -> Interval:
-    """Return the interval of √greatest(a² − b², 0)."""
+    """Return the interval of √greatest(a² − b², 0), wide enough for the rounding of either square."""
     (a0, a1), (b0, b1) = magnitude(a), magnitude(b)
-    return _root((a0 - b1) * (a0 + b1)), _root((a1 - b0) * (a1 + b0))
+    slack = 2 * _ULPS * EPS * a1 * a1
+    return _root((a0 - b1) * (a0 + b1) - slack), _root((a1 - b0) * (a1 + b0) + slack)
 
 
 def holds(a: Interval, place: float, period: float = 2 * np.pi) -> Array:

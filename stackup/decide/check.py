@@ -141,16 +141,12 @@ def _judged(record: Record, sampled: Sampled | None) -> Record:
     allow = record.requirement.allow
     if allow is None:
         found = record.worst_case
-        return replace(
-            record, verdict=by_worst_case(record.requirement, found) if found else "undecided", more_cages=0
-        )
+        return replace(record, verdict=by_worst_case(record.requirement, found) if found else "undecided", more_cages=0)
     fraction: Fraction | None = getattr(record.fraction, allow.of)
     if fraction is None:
         return replace(record, verdict="undecided", more_cages=None)
     drawn = sampled.drawn if sampled else 0
-    return replace(
-        record, verdict=by_fraction(fraction, allow.ppm), more_cages=more_cages(fraction, allow.ppm, drawn)
-    )
+    return replace(record, verdict=by_fraction(fraction, allow.ppm), more_cages=more_cages(fraction, allow.ppm, drawn))
 
 
 def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Contribution, ...]:
@@ -235,5 +231,8 @@ def _mean(parts: Sequence[tuple[Fraction | None, int]]) -> Fraction | None:
     if len(known) == 1:
         return known[0][0]
     total = sum(weight for _, weight in known)
-    ends = ((f.out_of_spec * w / total, f.low * w / total, f.high * w / total) for f, w in known)
-    return Fraction(*(math.fsum(end) for end in zip(*ends, strict=True)))
+    return Fraction(
+        math.fsum(fraction.out_of_spec * weight for fraction, weight in known) / total,
+        math.fsum(fraction.low * weight for fraction, weight in known) / total,
+        math.fsum(fraction.high * weight for fraction, weight in known) / total,
+    )

@@ -1,14 +1,13 @@
-"""Runs all engines on one model: the sampler in a thread of its own (it releases the interpreter's lock)."""
+"""Runs all engines on one model; with several workers the worst case and RSS in a process beside the sampler."""
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 from stackup.chain.model import Model, Requirement
+from stackup.decide.apart import Apart, is_possible
 from stackup.engine import contributions, monte_carlo, rss, worst_case
 from stackup.engine.result import Contribution, MonteCarlo, Rss, WorstCase
 from stackup.engine.settings import Progress, Settings
@@ -28,56 +27,85 @@ class Found:
 
 
 def run_all(model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress) -> Found:
-    """Return what every engine finds; what was finished where the user stops the run."""
-    found, stop = Found(), threading.Event()
+    """Return what every engine finds; what was finished where the user stops the run.
 
-    def unless_stopped(done: float, of: float, what: str) -> None:
-        if stop.is_set():
-            raise KeyboardInterrupt
-        progress(done, of, what)
+    The numbers do not depend on ``settings.workers``.
+    """
+    found = Found()
+    by_law = partial(_by_law, model, requirements, settings)
+    if settings.workers == 1 or not is_possible():
+        _keep_laws(found, lambda: by_law(progress))
+        _sample(found, model, requirements, settings, progress)
+        return found
+    beside = Apart(by_law)
+    try:
 
-    with ThreadPoolExecutor(1) as pool:
-        sampling = pool.submit(monte_carlo.run, model, requirements, settings, unless_stopped)
-        try:
-            _in_this_thread(found, model, requirements, settings, progress)
-            if found.interrupted:
-                stop.set()
-            _take_sampled(found, sampling)
-        except KeyboardInterrupt:
-            stop.set()
-            _take_sampled(found, sampling)
-            found.interrupted = True
-        except BaseException:
-            stop.set()
-            raise
+        def both(done: float, of: float, what: str) -> None:
+            progress(done, of, what)
+            beside.report(progress)
+
+        _sample(found, model, requirements, replace(settings, workers=settings.workers - 1), both)
+        if found.interrupted:
+            beside.stop()
+        _keep_laws(found, lambda: _answer_of(beside, progress))
+    except BaseException:
+        beside.kill()
+        raise
     return found
 
 
-def _in_this_thread(
+def _by_law(model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress) -> Found:
+    """Return what worst case and RSS find.  Raises Interrupted with what was finished."""
+    laws = Found()
+    try:
+        laws.worst_case = worst_case.run(model, requirements, settings, progress)
+        laws.rss, laws.reasons = rss.run(model, requirements, settings, progress)
+    except Interrupted as stopped:
+        if isinstance(stopped.records, tuple):
+            laws.rss, laws.reasons = stopped.records
+        elif stopped.records is not None:
+            laws.worst_case = stopped.records
+        raise Interrupted(laws) from None
+    except KeyboardInterrupt:
+        raise Interrupted(laws) from None
+    return laws
+
+
+def _answer_of(beside: Apart[Found], progress: Progress) -> Found:
+    """Wait for the process; the user's wish to stop is passed on to it."""
+    try:
+        return beside.result(progress)
+    except KeyboardInterrupt:
+        beside.stop()
+        raise Interrupted(beside.result(progress)) from None
+
+
+def _keep_laws(found: Found, laws_of: Callable[[], Found]) -> None:
+    try:
+        laws = laws_of()
+    except Interrupted as stopped:
+        found.interrupted, laws = True, stopped.records
+    if laws is not None:
+        found.worst_case, found.rss, found.reasons = laws.worst_case, laws.rss, laws.reasons
+
+
+def _sample(
     found: Found, model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress
 ) -> None:
-    """Run worst case, RSS and contributions one after the other; none is begun after an interruption."""
-
-    def keep_rss(records: Any) -> None:
-        found.rss, found.reasons = records
-
-    steps: tuple[tuple[Callable[..., Any], Callable[[Any], None]], ...] = (
-        (worst_case.run, lambda records: setattr(found, "worst_case", records)),
-        (rss.run, keep_rss),
-        (contributions.run, lambda records: setattr(found, "contributions", records)),
-    )
-    for run, keep in steps:
-        try:
-            keep(run(model, requirements, settings, progress))
-        except Interrupted as stopped:
-            found.interrupted = True
-            if stopped.records is not None:
-                keep(stopped.records)
-            return
-
-
-def _take_sampled(found: Found, sampling: Future[MonteCarlo]) -> None:
+    """Run Monte Carlo and contributions; nothing is begun after an interruption."""
+    if found.interrupted:
+        return
     try:
-        found.monte_carlo = sampling.result()
+        found.monte_carlo = monte_carlo.run(model, requirements, settings, progress)
     except Interrupted as stopped:
         found.interrupted, found.monte_carlo = True, stopped.records
+        return
+    except KeyboardInterrupt:
+        found.interrupted = True
+        return
+    try:
+        found.contributions = contributions.run(model, requirements, settings, progress)
+    except Interrupted as stopped:
+        found.interrupted, found.contributions = True, stopped.records or {}
+    except KeyboardInterrupt:
+        found.interrupted = True

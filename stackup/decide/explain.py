@@ -205,7 +205,8 @@ def _needed(steps: Sequence[Step], last: str) -> list[Step]:
 def _values_of_steps(model: Model) -> dict[str, float]:
     """Return every step at the nominal, of the first pocket."""
     as_gaps = tuple(Gap(step.name, "", step.name) for step in model.steps)
-    return {name: float(np.ravel(value)[0]) for name, value in evaluate_at_nominal(replace(model, gaps=as_gaps)).items()}
+    values = evaluate_at_nominal(replace(model, gaps=as_gaps))
+    return {name: float(np.ravel(value)[0]) for name, value in values.items()}
 
 
 def _lines(program: Program) -> list[ProgramLine]:

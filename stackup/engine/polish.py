@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from stackup.chain.bounds import Bounder
-from stackup.chain.operations import slopes
+from stackup.chain.forms import Rows, atom_slopes
 
 Array = Any
 
@@ -28,12 +28,24 @@ class Mover:
     """Moves points of one column of a bounder's ground downhill."""
 
     def __init__(self, bounder: Bounder, column: int) -> None:
-        """Take the region of one column."""
+        """Take the region of one column, inputs that enter only through one sum drawn together."""
         self.bounder, self.form = bounder, bounder.form
         self.origin = np.array([column])
         region = bounder.region
         self.low, self.high = region.low[:, column], region.high[:, column]
         self.discs = region.discs_of(column)
+        self.weights = np.concatenate([self.matrix(rows)[:, : len(self.low)] for rows in self._all_rows()])
+
+    def _all_rows(self) -> list[Rows]:
+        return [*(block.rows for block in self.form.blocks), self.form.root]
+
+    def matrix(self, rows: Rows) -> Array:
+        """Return the matrix of rows in this column."""
+        return rows.matrix[self.origin[0] if len(rows.matrix) > 1 else 0]
+
+    def constant(self, rows: Rows) -> Array:
+        """Return the constants of rows in this column."""
+        return rows.constant[self.origin[0] if len(rows.constant) > 1 else 0]
 
     def descend(self, start: Array, ours: Sequence[int], steps: int) -> tuple[Array, dict[int, float]]:
         """Return a point of the region from ``start`` downhill, and the slopes of its ramps.
@@ -50,6 +62,7 @@ class Mover:
                 return start, {}
             loose = [i for i, drift in zip(ours, task.drifts(x), strict=True) if drift > DRIFT]
             point = self.bounder.region.inside(task.point(x)[:, None], self.origin)[:, 0]
+            point = np.clip(point, self.low, self.high)
             if not loose:
                 return point, task.shares(x)
             start, ours = point, [i for i in ours if i not in loose]
@@ -59,36 +72,84 @@ class Mover:
         return float(self.bounder.values(point[:, None], self.origin)[0][0])
 
 
-class _Task:
-    """What the quadratic programming asks: value, constraints and their slopes, in half-widths.
+class _Groups:
+    """Unknowns in place of inputs: point = centre + spread·unknowns, each unknown −1…1, pairs of them in discs.
 
-    Unknowns are the inputs whose interval is not a point, then the freed ramps.
+    Inputs whose coefficients are in one proportion everywhere move together, and so do discs.
+    """
+
+    def __init__(self, mover: Mover) -> None:
+        self.centre = 0.5 * (mover.low + mover.high)
+        self.columns: list[Array] = []
+        self.keys: list[Array] = []
+        self.weights: list[Array] = []
+        self.discs: list[tuple[int, int, Any]] = []
+        width = 0.5 * (mover.high - mover.low)
+        grown = {disc[5][0] for disc in mover.discs if disc[5] is not None}
+        paired = {place for disc in mover.discs for place in disc[:2] if place >= 0}
+        for i in np.flatnonzero(width > 0):
+            if int(i) not in paired:
+                self._add(mover.weights[:, [i]], [int(i)], width[i], int(i) not in grown)
+        for disc in mover.discs:
+            places = [p for p in disc[:2] if p >= 0]
+            if width[places[0]] > 0:
+                first = self._add(mover.weights[:, places], places, width[places[0]], disc[5] is None)
+                if first is not None:
+                    self.discs.append((first, first + len(places) - 1, disc if disc[5] is not None else None))
+        self.spread = np.stack(self.columns, axis=1) if self.columns else np.zeros((len(self.centre), 0))
+
+    def _add(self, weights: Array, places: list[int], width: float, may_join: bool) -> int | None:
+        """Give places their unknowns, or join them to those of the same proportions; return the first new one."""
+        size = float(np.sqrt(np.sum(weights * weights)))
+        key = weights / max(size, 1e-300)
+        for first, had in enumerate(self.keys if may_join and size > 0 else []):
+            if had.shape == key.shape and had.shape[1]:
+                sign = 1.0 if np.sum(had * key) > 0 else -1.0
+                if np.max(np.abs(had - sign * key)) < 1e-12:
+                    for k, place in enumerate(places):
+                        self.columns[first + k][place] = sign * width
+                        self.weights[first + k][place] = sign * size
+                    return None
+        for k, place in enumerate(places):
+            column, weight = np.zeros((2, len(self.centre)))
+            column[place], weight[place] = width, max(size, 1e-300)
+            self.columns.append(column)
+            self.weights.append(weight)
+            self.keys.append(key if may_join and k == 0 else np.zeros((len(key), 0)))
+        return len(self.columns) - len(places)
+
+    def unknowns(self, point: Array) -> Array:
+        """Return the unknowns that give every sum the value that it has at a point."""
+        return np.array(
+            [w @ (point - self.centre) / max(np.abs(w) @ np.abs(c), 1e-300) for w, c in zip(self.weights, self.columns, strict=True)]
+        )
+
+
+class _Task:
+    """What the quadratic programming asks: value, constraints and their slopes.
+
+    Unknowns are those of the groups, then the freed ramps.
     """
 
     def __init__(self, mover: Mover, ours: Sequence[int], start: Array) -> None:
-        self.mover, self.form, self.ours = mover, mover.form, ours
-        width = 0.5 * (mover.high - mover.low)
-        self.moving = np.flatnonzero(width > 0)
-        self.start = start
-        self.centre, self.width = 0.5 * (mover.high + mover.low), width
-        self.reach = float(np.max(width, initial=1e-9))
-        self.count = len(self.moving) + len(ours)
+        self.mover, self.form, self.ours, self.start = mover, mover.form, ours, start
+        self.groups = _Groups(mover)
+        self.moving = self.groups.spread.shape[1]
+        self.count = self.moving + len(ours)
+        self.reach = float(np.max(0.5 * (mover.high - mover.low), initial=1e-9))
         self._x: Array | None = None
-        place = {int(i): k for k, i in enumerate(self.moving)}
-        self.discs = [
-            (place.get(r, -1), place.get(t, -1), cr, ct, radius, grown) for r, t, cr, ct, radius, grown in mover.discs
-        ]
 
     def minimise(self, steps: int) -> Array | None:
         """Return the unknowns of a local extreme, or nothing where the programming fails."""
         from scipy.optimize import minimize
 
         begin = np.zeros(self.count)
-        begin[: len(self.moving)] = (self.start - self.centre)[self.moving] / self.width[self.moving]
+        begin[: self.moving] = np.clip(self.groups.unknowns(self.start), -1.0, 1.0)
         values, _ = self.form.values(self.start[:, None], self.mover.origin)
-        begin[len(self.moving) :] = values[list(self.ours), 0] / self.reach
-        bounds = [(-1.0, 1.0)] * len(self.moving) + [(0.0, None)] * len(self.ours)
-        rules = [{"type": "ineq", "fun": self.constraints, "jac": self.slopes}] if self.ours or self.discs else []
+        begin[self.moving :] = values[list(self.ours), 0] / self.reach
+        bounds = [(-1.0, 1.0)] * self.moving + [(0.0, None)] * len(self.ours)
+        bound = bool(self.ours or self.groups.discs)
+        rules = [{"type": "ineq", "fun": self.constraints, "jac": self.slopes}] if bound else []
         with np.errstate(all="ignore"):
             result = minimize(
                 self.objective,
@@ -103,49 +164,34 @@ class _Task:
 
     def point(self, x: Array) -> Array:
         """Return the inputs at ``x``."""
-        point = self.start.copy()
-        point[self.moving] = (self.centre + self.width * np.append(x[: len(self.moving)], [])[self._back()])[
-            self.moving
-        ]
-        return point
-
-    def _back(self) -> Array:
-        back = np.zeros(len(self.start), dtype=int)
-        back[self.moving] = np.arange(len(self.moving))
-        return back
+        return self.groups.centre + self.groups.spread @ x[: self.moving]
 
     def _go(self, x: Array) -> None:
         """Walk the form forward with slopes: value and gradient of every variable and argument."""
         if self._x is not None and np.array_equal(x, self._x):
             return
-        form, origin = self.form, self.mover.origin
-        values = np.zeros(form.size)
-        gradient = np.zeros((form.size, self.count))
+        form, mover = self.form, self.mover
+        values, gradient = np.zeros(form.size), np.zeros((form.size, self.count))
         values[: len(self.start)] = self.point(x)
-        gradient[self.moving, np.arange(len(self.moving))] = self.width[self.moving]
+        gradient[: len(self.start), : self.moving] = self.groups.spread
         self.arguments: dict[int, tuple[float, Array]] = {}
         for block in form.blocks:
-            here = block.rows.matrix[0 if len(block.rows.matrix) == 1 else origin[0]]
-            rows = here @ values + block.rows.constant[0 if len(block.rows.constant) == 1 else origin[0]]
-            slope = here @ gradient
-            parts = rows.reshape(block.arguments, block.count)
-            atoms, partials = _atoms(block.op, parts, block.power)
+            matrix = mover.matrix(block.rows)
+            rows, slope = matrix @ values + mover.constant(block.rows), matrix @ gradient
+            atoms, partials = atom_slopes(block.op, rows.reshape(block.arguments, block.count), block.power)
             values[block.atoms] = atoms
             turned = slope.reshape(block.arguments, block.count, -1)
             gradient[block.atoms] = sum(p[:, None] * t for p, t in zip(partials, turned, strict=True))
             for k, index in enumerate(self.ours):
                 if block.first <= index < block.first + block.count:
-                    self.arguments[index] = rows[index - block.first], slope[index - block.first]
-                    place = len(self.moving) + k
-                    values[index] = x[place] * self.reach
+                    self.arguments[index] = float(rows[index - block.first]), slope[index - block.first]
+                    values[index] = x[self.moving + k] * self.reach
                     gradient[index] = 0.0
-                    gradient[index, place] = self.reach
-        root = form.root.matrix[0 if len(form.root.matrix) == 1 else origin[0]][0]
-        constant = form.root.constant[0 if len(form.root.constant) == 1 else origin[0]][0]
-        sign = self.mover.bounder.sign
-        self._value, self._gradient = sign * float(root @ values + constant), sign * (root @ gradient)
-        self._values = values
-        self._x = np.array(x)
+                    gradient[index, self.moving + k] = self.reach
+        sign, root = mover.bounder.sign, mover.matrix(form.root)[0]
+        self._value = sign * float(root @ values + mover.constant(form.root)[0])
+        self._gradient = sign * (root @ gradient)
+        self._values, self._slopes, self._x = values, gradient, np.array(x)
 
     def objective(self, x: Array) -> tuple[float, Array]:
         """Return sign·output and its gradient."""
@@ -156,7 +202,7 @@ class _Task:
         """Return what must not be negative: freed ramps over their arguments, points inside discs."""
         self._go(x)
         over = [float(self._values[i] - self.arguments[i][0]) for i in self.ours]
-        return np.array(over + [self._room(disc)[0] for disc in self.discs])
+        return np.array(over + [self._room(x, disc)[0] for disc in self.groups.discs])
 
     def slopes(self, x: Array) -> Array:
         """Return the gradients of the constraints."""
@@ -164,30 +210,27 @@ class _Task:
         rows = []
         for k, index in enumerate(self.ours):
             row = -self.arguments[index][1]
-            row[len(self.moving) + k] += self.reach
+            row[self.moving + k] += self.reach
             rows.append(row)
-        return np.array(rows + [self._room(disc)[1] for disc in self.discs]).reshape(-1, self.count)
+        return np.array(rows + [self._room(x, disc)[1] for disc in self.groups.discs]).reshape(-1, self.count)
 
-    def _room(self, disc: Any) -> tuple[float, Array]:
-        """Return how far inside its disc a vector is (radius² − distance², in parts of radius²), and the slopes."""
-        r, t, cr, ct, radius, grown = disc
+    def _room(self, x: Array, disc: tuple[int, int, Any]) -> tuple[float, Array]:
+        """Return how far inside its disc a vector is (radius² − distance², in parts of the greatest), and slopes."""
+        first, last, growing = disc
         row = np.zeros(self.count)
-        scale = max(radius, 1e-9) ** 2
-        if grown is not None:
-            feature, slope, at = grown
+        room = 1.0
+        if growing is not None:
+            feature, slope, at = growing[5]
+            widest = float(np.max(np.abs(self.groups.columns[first])))
             more = slope * (self._values[feature] - at)
+            radius = growing[4] + max(more, 0.0)
+            room = (radius / widest) ** 2
             if more > 0:
-                radius += more
-                place = np.flatnonzero(self.moving == feature)
-                row[place] += 2 * radius * slope * self.width[feature] / scale
-        room = radius**2
-        for place, centre in ((r, cr), (t, ct)):
-            if place >= 0:
-                index = self.moving[place]
-                off = self._values[index] - centre
-                room -= off**2
-                row[place] -= 2 * off * self.width[index] / scale
-        return room / scale, row
+                row += 2 * radius * slope / widest**2 * self._slopes[feature]
+        for place in range(first, last + 1):
+            room -= x[place] ** 2
+            row[place] -= 2 * x[place]
+        return float(room), row
 
     def drifts(self, x: Array) -> list[float]:
         """Return how far every freed ramp is from the value that its argument gives it."""
@@ -203,7 +246,7 @@ class _Task:
         self._go(x)
         rows = self.slopes(x)
         active = np.flatnonzero(self.constraints(x) < ACTIVE)
-        moving = len(self.moving)
+        moving = self.moving
         ends = np.flatnonzero(np.abs(x[:moving]) > 1 - ACTIVE)
         zeros = moving + np.flatnonzero(x[moving:] * self.reach < ACTIVE)
         walls = np.zeros((len(ends) + len(zeros), self.count))
@@ -222,20 +265,3 @@ class _Task:
             if total > 0:
                 shares[index] = float(load[k] / total)
         return shares
-
-
-def _atoms(op: str, parts: Array, power: float) -> tuple[Array, tuple[Array, ...]]:
-    """Return values and partial derivatives of the atoms of a block."""
-    from stackup.chain.forms import atom_value
-
-    found = atom_value(op, parts, power)
-    if op == "ramp":
-        return found, (np.where(parts[0] > 0, 1.0, 0.0),)
-    if op == "root":
-        return found, (np.divide(0.5, found, out=np.zeros_like(found), where=found > 0),)
-    if op == "inverse":
-        return found, (-found * found,)
-    if op == "leg":
-        inverse = np.divide(1.0, found, out=np.zeros_like(found), where=found > 0)
-        return found, (parts[0] * inverse, -parts[1] * inverse)
-    return found, slopes(op, list(parts), found, power)

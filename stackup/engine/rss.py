@@ -141,12 +141,13 @@ def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
         if node.op == "length":
             size = np.hypot(first.value[node.args[0]], first.value[node.args[1]])
             scale = float(np.sqrt(max([scatter.variance(first.gradient[a]) for a in node.args])))
-            if size <= LONG * scale:
+            if 0 < scale and size <= LONG * scale:
                 found.add(index)
             continue
         gradient = first.gradient[node.args[0]] - (first.gradient[node.args[1]] if len(node.args) > 1 else 0.0)
         distance = first.value[node.args[0]] - (first.value[node.args[1]] if len(node.args) > 1 else 0.0)
-        if abs(distance) <= REACHED * np.sqrt(scatter.variance(gradient)):
+        scale = np.sqrt(max(scatter.variance(gradient), 0.0))
+        if 0 < scale and abs(distance) <= REACHED * scale:
             found.add(index)
     return frozenset(found)
 

@@ -22,8 +22,8 @@ Array = Any
 
 BATCH = 128
 SECTORS = 8
-STEPS = 3
-START = 60
+STEPS = 6
+START = 10
 #: half-width of the middle part, in widths of the whole
 ROUND = 0.125
 FIRST = 100
@@ -132,10 +132,10 @@ class Search:
         """Bound boxes and keep the best point seen."""
         if len(boxes.origin) == 0:
             return self.bounder.look(boxes, 0.0, 0)
-        target = self.best - 0.5 * CLOSE * self.tolerance
+        target = self.best - 0.95 * CLOSE * self.tolerance
         if not np.isfinite(target):
             self._try(self.bounder.look(boxes, np.inf, 0), boxes)
-            target = self.best - 0.5 * CLOSE * self.tolerance
+            target = self.best - 0.95 * CLOSE * self.tolerance
         result = self.bounder.look(boxes, target, steps)
         self.looked += len(boxes.origin)
         self._try(result, boxes)

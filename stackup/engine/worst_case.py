@@ -6,7 +6,7 @@ Each end has the value found and a bound that nothing can pass; it is certified 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,8 @@ import numpy as np
 from stackup.chain.arrays import walk
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, bindings, compile_model, pitch_angles, split_at, unroll
+from stackup.chain.program import Program, bindings, compile_model, pitch_angles, unroll
+from stackup.engine.extreme_cages import cages_of, mixes
 from stackup.engine.ground import ground_of
 from stackup.engine.linear import Linear, linearise
 from stackup.engine.result import WorstCase
@@ -103,57 +104,11 @@ def _fold_bounds(over: str, low: float, high: float) -> tuple[float, float]:
 
 
 def _fold_found(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> tuple[float, float]:
-    """Return the extremes of a fold over the cages at hand: every pocket as in one extreme, and the two mixed.
-
-    The cages are within the drawing, so each value can be reached; beyond them only the bound is known.
-    """
-    cages = [_cage_of(model, program, requirement.gap, mix) for mix in _mixes(model, ends)]
-    fold = FOLDS[requirement.over]
+    """Return the extremes of a fold over some cages within the drawing; beyond them only the bound is known."""
+    rolled = program.only([requirement.gap])
+    cages = cages_of(model, rolled, mixes(model, rolled, ends.low.point, ends.high.point))
     with np.errstate(all="ignore"):
-        angles = np.array(pitch_angles(model.pockets))
-        values = [
-            float(
-                fold.value(walk(program.only([requirement.gap]), cage, angles, bindings(model))[requirement.gap])[0, 0]
-            )
-            for cage in cages
-        ]
-    finite = [v for v in values if np.isfinite(v)]
-    return (min(finite), max(finite)) if finite else (np.nan, np.nan)
-
-
-def _mixes(model: Model, ends: _Ends) -> list[list[Mapping[str, float]]]:
-    """Return, per cage to be tried, the point that each pocket takes its own values from."""
-    pockets = model.pockets
-    low, high = ends.low.point, ends.high.point
-    middle = {k: 0.5 * (low[k] + high[k]) for k in low}
-    return [
-        [low] * pockets,
-        [high] * pockets,
-        [middle] * pockets,
-        [low] + [high] * (pockets - 1),
-        [high] + [low] * (pockets - 1),
-        [low if i % 2 else high for i in range(pockets)],
-    ]
-
-
-def _cage_of(model: Model, program: Program, gap: str, points: list[Mapping[str, float]]) -> dict[str, Array]:
-    """Return the inputs of a cage whose pocket i, and its neighbours as seen from it, stand as ``points[i]`` says."""
-    needed = program.only([gap]).inputs
-    cage: dict[str, Array] = {}
-    for part in needed:
-        scope = program.nodes[program.inputs[part]].shape
-        if scope & 1:
-            own = np.array([[_seen(points, i, part)] for i in range(model.pockets)])
-            cage[part] = own
-        else:
-            cage[part] = np.array([[points[0].get(part, 0.0)]])
-    return cage
-
-
-def _seen(points: list[Mapping[str, float]], pocket: int, part: str) -> float:
-    """Return a pocket's own value: as itself, or where only a neighbour's is known, as the pocket before sees it."""
-    point = points[pocket]
-    if part in point:
-        return point[part]
-    ahead = next((k for k in point if split_at(k)[0] == part), None)
-    return point[ahead] if ahead is not None else 0.0
+        seen = walk(rolled, cages, np.array(pitch_angles(model.pockets)), bindings(model))
+        values = FOLDS[requirement.over].value(seen[requirement.gap])
+    finite = values[np.isfinite(values)]
+    return (float(finite.min()), float(finite.max())) if finite.size else (np.nan, np.nan)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from stackup.decide.record import CheckResult, Record
+from stackup.decide.record import CheckResult, Record, RowRecord
 from stackup.decide.verdict import room as room_left
 from stackup.engine.result import Sampled
 from stackup.report import numbers
@@ -41,7 +41,8 @@ def answer(result: CheckResult) -> Text:
     if len(counts["met"]) == len(limited):
         what = "the requirement is met" if len(limited) == 1 else f"all {len(limited)} requirements are met"
         return Text(f"MET: {what}{_any(result)}", "met")
-    said = [f"{len(names)} {verdict} ({', '.join(names)})" for verdict, names in counts.items() if names and verdict != "met"]
+    del counts["met"]
+    said = [f"{len(names)} {verdict} ({', '.join(names)})" for verdict, names in counts.items() if names]
     head = SHOUTED[result.verdict].upper()
     return Text(f"{head}: of {len(limited)} requirements {', '.join(said)}{_any(result)}", result.verdict)
 
@@ -55,12 +56,15 @@ def _any(result: CheckResult) -> str:
 
 
 def _about(result: CheckResult) -> str:
-    rows = ", ".join(
-        f"{row.count} rows of {row.rollers} rollers" if row.count > 1 else f"{row.rollers} rollers" for row in result.rows
-    )
-    what = "stack without a cage" if result.pockets_per_cage == 1 else f"{result.kind} cage, {rows}"
-    stopped = ", INTERRUPTED" if result.interrupted else ""
-    return f"{what} · {_thousands(result.cages)} drawn, seed {result.seed}{stopped} · case {result.digest[:12]} · stackup {result.version}"
+    what = "stack without a cage"
+    if result.pockets_per_cage > 1:
+        what = f"{result.kind} cage, {' and '.join(_row(row) for row in result.rows)}"
+    drawn = f"{_thousands(result.cages)} drawn, seed {result.seed}{', INTERRUPTED' if result.interrupted else ''}"
+    return f"{what} · {drawn} · case {result.digest[:12]} · stackup {result.version}"
+
+
+def _row(row: RowRecord) -> str:
+    return f"{row.count} rows of {row.rollers} rollers" if row.count > 1 else f"{row.rollers} rollers"
 
 
 # Does it work, what governs, by how much ---------------------------------------------------------------------
@@ -177,7 +181,7 @@ def _guaranteed(record: Record, places: int) -> Text:
 def _out_of_spec(records: Sequence[Record], alone: bool) -> Table:
     """Return the fractions; a stack that stands ``alone`` is its own cage and needs one column."""
     if alone:
-        heads = (Column("requirement"), Column("stacks", right=True), Column("95 %", right=True), Column("RSS", right=True))
+        heads = (Column("requirement"), *(Column(head, right=True) for head in ("stacks", "95 %", "RSS")))
         cells = (_fraction_row(record) for record in records)
         return Table("How many are out of spec", heads, tuple((row[0], row[3], row[4], row[6]) for row in cells))
     columns = (
@@ -282,16 +286,13 @@ def _sampled_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
         return
     shape = "" if sampled.skewness is None else f", skewness {sampled.skewness:.2f}, kurtosis {sampled.kurtosis:.2f}"
     yield "Monte Carlo", Text(_normal(sampled.mean, sampled.sd, None, places) + shape)
-    edges = sampled.histogram.edges
-    yield "drawn", Text(f"{number_of(edges[0], places)} {numbers.spark(sampled.histogram.counts)} {number_of(edges[-1], places)}")
+    first, *_, last = (numbers.number(edge, places) for edge in sampled.histogram.edges)
+    yield "drawn", Text(f"{first} {numbers.spark(sampled.histogram.counts)} {last}")
     for label, fraction in (("pockets", sampled.pockets), ("cages", sampled.cages)):
         if fraction is not None:
             yield f"{label} out of spec", Text(f"{numbers.share(fraction)} (95 %: {numbers.interval(fraction)})")
     if sampled.cages is not None and sampled.cages.if_independent:
         yield "cages, were pockets independent", Text(numbers.parts(sampled.cages.if_independent, _doubt(sampled)))
-
-
-number_of = numbers.number
 
 
 def _contributions(record: Record) -> Table:

@@ -22,7 +22,12 @@ def page(result: ExplainResult) -> Page:
 
 
 def _steps(gap: ExplainedGap) -> Table:
-    columns = (Column("step"), Column("at nominal", right=True), Column("formula", loose=True), Column("what it is", loose=True))
+    columns = (
+        Column("step"),
+        Column("at nominal", right=True),
+        Column("formula", loose=True),
+        Column("what it is", loose=True),
+    )
     rows = tuple(
         (
             Text(step.name, "strong" if step is gap.steps[-1] else "plain"),

@@ -71,7 +71,13 @@ def _options(options: tuple[Option, ...]) -> Table:
 
 
 def _gaps(gaps: tuple[BuiltIn, ...]) -> Table:
-    columns = (Column("gap"), Column("unit"), Column("of"), Column("what it is", loose=True), Column("needs beside the required slots"))
+    columns = (
+        Column("gap"),
+        Column("unit"),
+        Column("of"),
+        Column("what it is", loose=True),
+        Column("needs beside the required slots"),
+    )
     rows = tuple(
         (Text(gap.name), Text(gap.unit), Text(gap.scope), Text(gap.meaning), Text(", ".join(gap.needs), "quiet"))
         for gap in gaps

@@ -21,8 +21,8 @@ __all__ = [
     "room",
     "sensitivity",
     "share",
-    "spark",
     "span",
+    "spark",
     "tail",
 ]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import IO
+from typing import TextIO
 
 from stackup.errors import CaseError, Fault, OutputExists
 
 
-def put(text: str, stream: IO[str]) -> None:
+def put(text: str, stream: TextIO) -> None:
     """Write ``text`` to ``stream``; what it cannot encode becomes a question mark; a closed pipe is silence."""
     try:
         try:
@@ -22,7 +22,7 @@ def put(text: str, stream: IO[str]) -> None:
         silence(stream)
 
 
-def silence(stream: IO[str]) -> None:
+def silence(stream: TextIO) -> None:
     """Send all that is still to be written to ``stream`` nowhere."""
     try:
         number = stream.fileno()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from stackup.decide.displays import Display, register
@@ -18,11 +19,9 @@ def _rich(page: Page) -> Any:
     return Screen(page)
 
 
-for _type, _page in ((CheckResult, checking.page), (ExplainResult, explaining.page)):
-    register(
-        _type,
-        Display(
-            rich=lambda result, page=_page: _rich(page(result)),
-            html=lambda result, page=_page: html_of(page(result)),
-        ),
-    )
+def _display(page: Callable[[Any], Page]) -> Display:
+    return Display(rich=lambda result: _rich(page(result)), html=lambda result: html_of(page(result)))
+
+
+register(CheckResult, _display(checking.page))
+register(ExplainResult, _display(explaining.page))

@@ -6,14 +6,14 @@ import io
 import os
 import sys
 from collections.abc import Iterable, Sequence
-from typing import IO, Any
+from typing import IO
 
 from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table as RichTable
 from rich.text import Text as RichText
 
-from stackup.report.view import Facts, Lines, Page, Section, Table, Text
+from stackup.report.view import Facts, Page, Section, Table, Text
 
 #: columns of a file or a pipe, unless COLUMNS says otherwise
 FILE_WIDTH = 100
@@ -73,15 +73,17 @@ class Screen:
         """Yield title, sections and the answer."""
         del console
         page, width = self.page, options.max_width
-        yield RichText(page.title, style="bold")
-        yield RichText(page.about, style="dim")
+        if page.title:
+            yield RichText(page.title, style="bold")
+            yield RichText(page.about, style="dim")
         for section in page.sections:
             yield RichText("")
             if section.title:
                 yield RichText(section.title, style="bold underline")
             yield _laid_out(section, width)
         if page.answer:
-            yield RichText("")
+            if page.sections:
+                yield RichText("")
             yield _rich(page.answer)
 
 
@@ -98,13 +100,13 @@ def _rich(text: Text) -> RichText:
 
 
 def _hanging(line: Text) -> RenderableType:
-    grid: Any = RichTable.grid(padding=(0, 1, 0, 0))
+    grid = RichTable.grid(padding=(0, 1, 0, 0))
     grid.add_row(RichText("·", style="dim"), _rich(line))
     return grid
 
 
 def _facts(section: Facts) -> RenderableType:
-    grid: Any = RichTable.grid(padding=(0, GUTTER, 0, 0))
+    grid = RichTable.grid(padding=(0, GUTTER, 0, 0))
     for label, text in section.facts:
         grid.add_row(RichText(label, style="dim", no_wrap=True), _rich(text))
     return Padding(grid, (0, 0, 0, GUTTER))

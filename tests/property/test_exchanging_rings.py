@@ -51,7 +51,7 @@ def test_exchange_changes_no_engine(tables: Table) -> None:
     first, second = (rss.run(m, RUNS, Settings())[0]["running_clearance"] for m in (one, other))
     assert first is not None
     assert second is not None
-    room = 1e-3 * first.sd + 1e-9  # the quadrature looks in other directions
+    room = 5e-3 * first.sd + 1e-9  # a quadrature of few points looks in other directions
     assert_near((first.mean, first.sd), (second.mean, second.sd), 0.0, room)
     budget = Settings(boxes=60)
     found, same = (worst_case.run(m, RUNS, budget)["running_clearance"] for m in (one, other))

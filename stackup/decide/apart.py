@@ -1,0 +1,124 @@
+"""A function that runs in a process of its own beside this one, where the system can fork and nothing forbids it.
+
+Threads do not help here: the engines are many small operations, and two threads of one interpreter wait for each
+other most of the time.
+"""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+import os
+import signal
+import threading
+import time
+import warnings
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any, Generic, TypeVar
+
+from stackup.engine.settings import Progress
+from stackup.errors import Interrupted
+
+Result = TypeVar("Result")
+
+#: seconds after which a process that was asked to stop is asked again
+AGAIN = 1.0
+
+
+def is_possible() -> bool:
+    """Tell whether a process can be forked safely: a system with fork, the main thread, and no other."""
+    forks = "fork" in multiprocessing.get_all_start_methods() and hasattr(os, "fork")
+    return forks and threading.active_count() == 1 and threading.current_thread() is threading.main_thread()
+
+
+class Apart(Generic[Result]):
+    """``function(progress)`` begun in a process of its own; what it reports and returns comes through a pipe."""
+
+    def __init__(self, function: Callable[[Progress], Result]) -> None:
+        """Begin; :func:`is_possible` must hold."""
+        self._function = function
+        self._answer: tuple[str, Any] | None = None
+        self._stopping = False
+        context = multiprocessing.get_context("fork")
+        self._pipe, theirs = context.Pipe(duplex=False)
+        self._process = context.Process(target=_serve, args=(function, theirs), daemon=True)
+        with warnings.catch_warnings():  # idle threads of a linear algebra library do not hold any lock of ours
+            warnings.simplefilter("ignore", DeprecationWarning)
+            self._process.start()
+        theirs.close()
+
+    def report(self, progress: Progress) -> None:
+        """Pass on what the process has reported so far; its result stays in the pipe."""
+        try:
+            while self._answer is None and self._pipe.poll():
+                self._take(self._pipe.recv(), progress)
+        except (EOFError, OSError):
+            self._answer = ("failed", None)
+
+    def _take(self, message: tuple[str, Any], progress: Progress) -> None:
+        if message[0] == "progress":
+            progress(*message[1])
+        else:
+            self._answer = message
+
+    def result(self, progress: Progress) -> Result:
+        """Wait for what the function returns; Interrupted with its records where it was stopped.
+
+        Where the process failed, the function runs in this one, and raises here what it raises.
+        """
+        self.report(progress)
+        while self._answer is None:
+            if not self._pipe.poll(AGAIN if self._stopping else None):
+                self.stop()
+            self.report(progress)
+        self._process.join()
+        kind, records = self._answer
+        if kind == "stopped":
+            raise Interrupted(records)
+        if kind == "failed":
+            return self._function(progress)
+        found: Result = records
+        return found
+
+    def stop(self) -> None:
+        """Ask the process to stop with what it has; asked again until it answers."""
+        self._stopping = True
+        if self._process.is_alive() and self._process.pid is not None:
+            os.kill(self._process.pid, signal.SIGINT)
+
+    def kill(self) -> None:
+        """End the process at once."""
+        self._process.kill()
+        self._process.join()
+
+
+def _serve(function: Callable[[Progress], Any], pipe: Connection) -> None:
+    """Run the function in the forked process and send what comes of it."""
+
+    last = -math.inf
+
+    def once(*_: object) -> None:
+        nonlocal last
+        before, last = last, time.monotonic()
+        if last - before > AGAIN / 2:  # the terminal and the parent may both have asked
+            raise KeyboardInterrupt
+
+    def progress(done: float, of: float, what: str) -> None:
+        pipe.send(("progress", (done, of, what)))
+
+    answer: tuple[str, Any]
+    try:
+        signal.signal(signal.SIGINT, once)
+        answer = ("done", function(progress))
+    except Interrupted as stopped:
+        answer = ("stopped", stopped.records)
+    except KeyboardInterrupt:
+        answer = ("stopped", None)
+    except Exception:  # the parent runs it again and raises the same in its own words
+        answer = ("failed", None)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        pipe.send(answer)
+    except OSError:
+        os._exit(1)

@@ -1,0 +1,104 @@
+"""Whole cages within the drawing, put together from the extreme points of one pocket.
+
+A fold over a cage (least, greatest, mean, spread) takes its bounds from those of a pocket; what it is found to
+reach must be a cage that can be built: every pocket inside its own region, all inside one sorting class.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stackup.chain.model import Model
+from stackup.chain.program import Program, at, split_at
+from stackup.chain.symbols import MOST_NEXT
+from stackup.dimension import Classes, Dimension, Disc
+from stackup.engine.ground import alike
+from stackup.engine.scatter import column_at, owner_of
+
+Array = Any
+Point = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Mix:
+    """From which point, and as how far ahead of it, each pocket takes its own values; ``lead`` gives the cage's."""
+
+    lead: Point
+    pockets: tuple[tuple[Point, int], ...]
+
+
+def mixes(model: Model, program: Program, low: Point, high: Point) -> list[Mix]:
+    """Return the cages to be tried: one pocket (with its neighbours) extreme among others, all so, half and half."""
+    count = model.pockets
+    middle = {k: 0.5 * (low[k] + high[k]) for k in low}
+    found = [Mix(point, ((point, 0),) * count) for point in (low, high, middle)]
+    halves = tuple((low if i % 2 else high, 0) for i in range(count))
+    found += [Mix(point, halves) for point in (low, high)]
+    for first in range(1 if alike(program, model) else count):
+        for point, other in ((low, low), (high, high), (low, high), (high, low)):
+            near = [(point, k) if k <= MOST_NEXT else (other, 0) for k in range(count)]
+            found.append(Mix(point, tuple(near[(i - first) % count] for i in range(count))))
+    return found
+
+
+def cages_of(model: Model, program: Program, tried: Sequence[Mix]) -> dict[str, Array]:
+    """Return the inputs of the program, (Z, n) or (1, n), for the n cages of ``tried``, each within the drawing."""
+    owners = {owner.name: owner for owner in (owner_of(model, part) for part in program.inputs)}
+    found: dict[str, Array] = {}
+    for owner in owners.values():
+        found |= dict(zip(owner.components, _values(model, owner, tried), strict=True))
+    return {part: found[part] for part in program.inputs}
+
+
+def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array, ...]:
+    if owner.scope == "cage":
+        taken = tuple(np.array([[_own(mix.lead, part, 0) for mix in tried]]) for part in owner.components)
+    else:
+        taken = tuple(
+            np.array([[_own(point, part, ahead) for point, ahead in mix.pockets] for mix in tried]).T
+            for part in owner.components
+        )
+    region = owner.region
+    if isinstance(region, Disc):
+        return _in_disc(model, region, taken, tried)
+    if isinstance(region, Classes):
+        return (_in_class(region, owner.name, taken[0], tried),)
+    low, high = (_column(end, len(taken[0])) for end in (region.low, region.high))
+    return (np.clip(taken[0], low, high),)
+
+
+def _own(point: Point, part: str, ahead: int) -> float:
+    """Return the value of a pocket ``ahead`` of the point's; where that is not known, of any pocket that is."""
+    for name in (at(part, ahead), part, *(at(part, k) for k in range(1, MOST_NEXT + 1))):
+        if name in point:
+            return point[name]
+    return 0.0
+
+
+def _column(value: Any, rows: int) -> Array:
+    return np.array([[column_at(value, i)] for i in range(rows)])
+
+
+def _in_class(region: Classes, name: str, values: Array, tried: Sequence[Mix]) -> Array:
+    """Move all pockets of a cage into the class of its lead."""
+    edges = np.array(region.edges)
+    seen = [np.mean([v for part, v in mix.lead.items() if split_at(part)[0] == name] or [edges[0]]) for mix in tried]
+    picked = np.clip(np.searchsorted(edges, seen, side="right") - 1, 0, len(edges) - 2)
+    return np.clip(values, edges[picked], edges[picked + 1])
+
+
+def _in_disc(model: Model, region: Disc, taken: tuple[Array, ...], tried: Sequence[Mix]) -> tuple[Array, ...]:
+    """Draw vectors outside their disc back to its rim."""
+    middle = [_column(part, len(taken[0])) for part in region.centre]
+    off = [values - centre for values, centre in zip(taken, middle, strict=True)]
+    radius: Any = region.radius
+    if region.growth is not None:
+        sizes = _values(model, model.dimensions[region.growth.feature], tried)[0]
+        radius = radius + region.growth.of(sizes if len(sizes) == len(taken[0]) else sizes.min(axis=0, keepdims=True))
+    length = np.hypot(*off)
+    shrink = np.where(length > radius, radius / np.where(length > 0, length, 1.0), 1.0)
+    return tuple(centre + shrink * part for centre, part in zip(middle, off, strict=True))

@@ -5,7 +5,8 @@ becomes one row of coefficients over inputs and earlier atoms.  So contributions
 are grouped, and a value that is added here and taken away there is gone, before anything is bounded.
 
 Every kink becomes a ramp: greatest(a, b) = b + ramp(a − b), least(a, b) = b − ramp(b − a), |a| = 2·ramp(a) − a
-with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a times the inverse of b.  Atoms of one operation and one depth form a
+with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a times the
+inverse of b.  Atoms of one operation and one depth form a
 *block* and are computed together.
 """
 
@@ -181,7 +182,7 @@ class _Contraction:
                 return Linear(_same(value(op, [p.constant for p in parts], given)), {})
         return self._joined(op, parts, float(given or 0.0))
 
-    def _joined(self, op: str, parts: list[Linear], power: float) -> Linear:
+    def _joined(self, op: str, parts: list[Linear], power: float) -> Linear:  # noqa: PLR0911 - one return per operation
         first, other = parts[0], parts[-1]
         match op:
             case "add" | "sub":

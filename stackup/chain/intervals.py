@@ -93,7 +93,9 @@ def tangent(a: Interval) -> Interval:
     return np.where(pole, -np.inf, np.tan(a[0])), np.where(pole, np.inf, np.tan(a[1]))
 
 
-def _rising(function: Callable[[Array], Array], least: float = -np.inf, most: float = np.inf) -> Callable[[Interval], Interval]:
+def _rising(
+    function: Callable[[Array], Array], least: float = -np.inf, most: float = np.inf
+) -> Callable[[Interval], Interval]:
     """Return the rule of a rising function of the domain [least, most]."""
     return lambda a: (function(np.clip(a[0], least, most)), function(np.clip(a[1], least, most)))
 

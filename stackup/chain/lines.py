@@ -81,7 +81,7 @@ class Stack:
             good &= np.isfinite(slope)
         if np.all(good):
             return line
-        constant = np.where(weight > 0, *self.result)
+        constant: Array = np.where(weight > 0, *self.result)
         slopes_ = tuple(np.where(good, slope, 0.0) for slope in line.slopes)
         return Line(slopes_, np.where(good, line.offset, constant), line.free & good)
 
@@ -236,7 +236,8 @@ class Stack:
     def _mixed(self, parts: Array, weight: Array) -> Array:
         """Return how far the first plane of a product lies above the second at given arguments."""
         (a0, a1), (b0, b1) = self.arguments
-        p, r = np.where(weight > 0, a0, a1), np.where(weight > 0, a1, a0)
+        p: Array = np.where(weight > 0, a0, a1)
+        r: Array = np.where(weight > 0, a1, a0)
         return (p - r) * parts[1] + (b0 - b1) * parts[0] - p * b0 + r * b1
 
     def _lean(self) -> tuple[Array, Array]:
@@ -273,11 +274,11 @@ class Stack:
         np.copyto(self.touch[1], np.where(slope * self.near[1] + offset > 0, 1.0, 0.0), where=unset)
         mix = np.where(inside, 1.0, np.clip(self.touch[1], 0.0, 1.0))
         below = weight > 0
-        slopes_ = np.where(below, rise, swell), np.where(below, mix * slope, -swell * lean)
+        by_a, by_b = np.where(below, rise, swell), np.where(below, mix * slope, -swell * lean)
         lines = np.where(below, mix * offset - rise * a0, np.maximum(-least, 0.0))
         # above needs a ≥ 0: there the leg is no more than the plane, or zero
         signed = ~below & (a0 < 0)
-        slopes_ = tuple(np.where(signed, 0.0, s) for s in slopes_)
+        slopes_ = np.where(signed, 0.0, by_a), np.where(signed, 0.0, by_b)
         return Line(slopes_, np.where(signed, self.result[1], lines), (below & ~inside) | (~below & ~signed))
 
     def _length(self, weight: Array) -> Line:
@@ -292,8 +293,8 @@ class Stack:
         most = self.result[1]
         by_sector = narrow & (most * (stretch - 1.0) < lift)
         constant = ~by_sector & (lift > most)
-        over = (np.where(by_sector, turn * stretch, f) for turn, f in zip((np.cos(middle), np.sin(middle)), flat, strict=True))
-        over = tuple(np.where(constant, 0.0, s) for s in over)
+        turned = np.cos(middle) * stretch, np.sin(middle) * stretch
+        over = [np.where(constant, 0.0, np.where(by_sector, u, f)) for u, f in zip(turned, flat, strict=True)]
         above = np.where(by_sector, 0.0, np.where(constant, most, lift))
         with_us = weight > 0
         slope = tuple(np.where(with_us, s, o) for s, o in zip(below, over, strict=True))
@@ -323,7 +324,7 @@ def graph(op: str, at: Array, power: float) -> tuple[Array, Array]:
     return y, np.broadcast_to(slopes(op, [at], y, power)[0], np.shape(at))
 
 
-def _bend(op: str, at: Array, power: float) -> Array:
+def _bend(op: str, at: Array, power: float) -> Array:  # noqa: PLR0911 - one return per operation
     """Return the second derivative of a function of one argument."""
     match op:
         case "square":
@@ -371,5 +372,3 @@ def _atan2_slopes(a: Interval, b: Interval) -> tuple[Interval, Interval]:
     sa, sb = square(a), square(b)
     squares = np.where(cut, 0.0, sa[0] + sb[0]), sa[1] + sb[1]
     return quotients(b, squares), quotients((-a[1], -a[0]), squares)
-
-

@@ -22,9 +22,11 @@ def share(fraction: Fraction) -> str:
 
 
 def interval(fraction: Fraction) -> str:
-    """Return the 95 % interval, both ends in the unit of the estimate; empty where the fraction is exact."""
+    """Return the 95 % interval, both ends in the unit of the estimate; in words where there is none to tell."""
     if fraction.low == fraction.high:
-        return ""
+        return "exact"
+    if fraction.out_of_spec == 0:
+        return "none seen"
     factor, unit = _unit(fraction.out_of_spec or fraction.high)
     doubt = (fraction.high - fraction.low) / 2
     low, high = (_digits(end * factor, doubt * factor) for end in (fraction.low, fraction.high))

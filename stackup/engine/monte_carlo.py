@@ -84,6 +84,11 @@ class Watch:
     rows: int
     requirements: tuple[Requirement, ...]
 
+    def folded(self, values: Array, cages: int) -> Array:
+        """Return the numbers (rows, cages) that are tallied; an output without draws or pockets is smaller."""
+        found = FOLDS[self.over].value(values)
+        return found if found.shape == (self.rows, cages) else np.broadcast_to(found, (self.rows, cages))
+
 
 def watches(model: Model, requirements: Sequence[Requirement]) -> list[Watch]:
     """Return what is tallied, each (gap, fold) once."""
@@ -125,7 +130,7 @@ class Counter:
     def sink(self, gap: str, values: Array) -> None:
         """Tally one output of the block."""
         for watch in self.by_gap.get(gap, ()):
-            folded = values if watch.rows == values.shape[0] else FOLDS[watch.over].value(values)
+            folded = watch.folded(values, self.cages)
             moments = self.moments[watch.gap, watch.over]
             least, greatest = moments.add(folded, self._room_for(folded.shape), self._closely)
             for requirement in watch.requirements:
@@ -204,8 +209,7 @@ class Sampler:
         def sink(gap: str, values: Array) -> None:
             for watch in seen:
                 if watch.gap == gap:
-                    folded = values if watch.rows == values.shape[0] else FOLDS[watch.over].value(values)
-                    found[watch.gap, watch.over] = Scale.of(folded)
+                    found[watch.gap, watch.over] = Scale.of(watch.folded(values, PILOT))
 
         self.drawer.start(0)
         with np.errstate(all="ignore"):
@@ -233,17 +237,19 @@ def run(
     program = compile_model(model, [w.gap for w in seen])
     scales = Sampler(model, program, settings.seed).pilot(seen)
     sizes = [min(CHUNK, settings.cages - start) for start in range(0, settings.cages, CHUNK)]
-    done: list[Counter] = []
+    total: Counter | None = None
+    done = 0
     stopped = False
     try:
         for counter in _chunks(model, program, seen, scales, sizes, settings):
-            done.append(counter)
-            progress(len(done), len(sizes), "cages")
+            total = merged((total, counter)) if total is not None else counter
+            done += 1
+            progress(done, len(sizes), "cages")
     except KeyboardInterrupt:
         stopped = True
-    if not done:
+    if total is None:
         raise Interrupted(None)
-    result = _record(model, seen, merged(done), sum(sizes[: len(done)]))
+    result = _record(model, seen, total, sum(sizes[:done]))
     if stopped:
         raise Interrupted(result)
     return result

@@ -120,9 +120,8 @@ class _Groups:
 
     def unknowns(self, point: Array) -> Array:
         """Return the unknowns that give every sum the value that it has at a point."""
-        return np.array(
-            [w @ (point - self.centre) / max(np.abs(w) @ np.abs(c), 1e-300) for w, c in zip(self.weights, self.columns, strict=True)]
-        )
+        pairs = zip(self.weights, self.columns, strict=True)
+        return np.array([w @ (point - self.centre) / max(np.abs(w) @ np.abs(c), 1e-300) for w, c in pairs])
 
 
 class _Task:

@@ -35,6 +35,8 @@ Records = dict[str, "Rss | None"]
 
 #: a kink so many standard deviations away is not reached
 REACHED = 8.0
+#: a difference that scatters by no more than this part of what it is taken from does not scatter
+AS_ONE = 1e-9
 #: a length so many standard deviations long is a straight line
 LONG = 60.0
 #: what is left of a unit variance that counts as none, and a variance that is none
@@ -140,14 +142,19 @@ def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
             continue
         if node.op == "length":
             size = np.hypot(first.value[node.args[0]], first.value[node.args[1]])
-            scale = float(np.sqrt(max([scatter.variance(first.gradient[a]) for a in node.args])))
-            if 0 < scale and size <= LONG * scale:
+            variances = [scatter.variance(first.gradient[a]) for a in node.args]
+            scale = float(np.sqrt(max(variances)))
+            # a vector of which one part is nothing has a magnitude, and no curvature
+            flat = any(v <= 0 and first.value[a] == 0 for a, v in zip(node.args, variances, strict=True))
+            if 0 < scale and size <= (REACHED if flat else LONG) * scale:
                 found.add(index)
             continue
         gradient = first.gradient[node.args[0]] - (first.gradient[node.args[1]] if len(node.args) > 1 else 0.0)
         distance = first.value[node.args[0]] - (first.value[node.args[1]] if len(node.args) > 1 else 0.0)
         scale = np.sqrt(max(scatter.variance(gradient), 0.0))
-        if 0 < scale and abs(distance) <= REACHED * scale:
+        whole = np.sqrt(max([scatter.variance(first.gradient[a]) for a in node.args]))
+        # arguments that move as one have no kink between them
+        if scale > AS_ONE * whole and abs(distance) <= REACHED * scale:
             found.add(index)
     return frozenset(found)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -24,8 +25,6 @@ BATCH = 128
 SECTORS = 8
 STEPS = 6
 START = 10
-#: half-width of the middle part, in widths of the whole
-ROUND = 0.125
 FIRST = 100
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
 LEVEL = 0.2
@@ -195,11 +194,11 @@ class _Tree:
             used = np.flatnonzero(np.any(rows[row] != 0, axis=0))
             atom = int(used[0]) - self.bounder.inputs if len(used) == 1 else -1
             if not 0 <= atom < len(self.arguments) or len(self.arguments[atom]) > 1:
-                return self.bounder_twin(row, rows)
+                return self._twin(row, rows)
             row = self.arguments[atom][0]
 
     @staticmethod
-    def bounder_twin(row: int, rows: list[Array]) -> int:
+    def _twin(row: int, rows: list[Array]) -> int:
         """Return the first row that is written the same."""
         for other in range(row):
             if rows[other].shape == rows[row].shape and rows[other].shape[1] and _alike(rows[other], rows[row]):
@@ -210,7 +209,7 @@ class _Tree:
         n = self.bounder.inputs
         found: dict[int, list[int]] = {}
         for row in range(len(rows)):
-            found.setdefault(n + self.bounder_twin(row, rows), []).append(n + row)
+            found.setdefault(n + self._twin(row, rows), []).append(n + row)
         return found
 
     def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:
@@ -225,7 +224,7 @@ class _Tree:
         children = boxes.take(parents)
         child = 0
         for _, places, edges in cuts:
-            for low, high in zip(edges[:-1], edges[1:], strict=True):
+            for low, high in pairwise(edges):
                 if places[0] < 0:
                     children.sector[:, -places[0] - 1, child] = low, high
                 else:
@@ -246,9 +245,7 @@ class _Tree:
         score = score * (LEVEL + result.sway / (result.sway + tolerance))
         return score, np.argmax(score, axis=0)
 
-    def _cut(
-        self, boxes: Boxes, result: Result, box: int, score: Array, place: int
-    ) -> tuple[list[int], Array] | None:
+    def _cut(self, boxes: Boxes, result: Result, box: int, score: Array, place: int) -> tuple[list[int], Array] | None:
         """Return what to cut and the edges of its parts; a length's sector as −1 − atom."""
         for atom in self.lengths:
             if result.weights[atom, box] < 0 and result.loss[atom, box] >= 0.5 * score[place]:
@@ -258,11 +255,11 @@ class _Tree:
         if score[place] <= 0:
             return None
         low, high = float(result.low[place, box]), float(result.high[place, box])
-        return self.twins.get(place, [place]), self._edges(low, high, float(result.at[place, box]))
+        return self.twins.get(place, [place]), self._edges(low, high)
 
     @staticmethod
-    def _edges(low: float, high: float, at: float) -> Array:
-        """Return the edges of the parts: at zero where that lies well inside, else closely round ``at``."""
+    def _edges(low: float, high: float) -> Array:
+        """Return the edges of the parts: at zero where that lies well inside, else in the middle."""
         width = high - low
         if low < 0 < high and min(-low, high) > 0.05 * width:
             return np.array([low, 0.0, high])

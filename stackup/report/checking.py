@@ -202,8 +202,7 @@ def _fraction_row(record: Record) -> tuple[Text, ...]:
     cells = []
     for fraction in (found.pockets, found.cages) if found else (None, None):
         cells.append(Text(numbers.share(fraction) if fraction else numbers.NONE))
-        exact = fraction is not None and fraction.method == "exact"
-        cells.append(Text("exact" if exact else numbers.interval(fraction) if fraction else "", "quiet"))
+        cells.append(Text(numbers.interval(fraction) if fraction else "", "quiet"))
     alone = sampled.cages.if_independent if sampled and sampled.cages else None
     apart = _is_apart(alone, sampled.cages.out_of_spec if sampled and sampled.cages else None)
     said = numbers.parts(alone, _doubt(sampled)) if alone else numbers.NONE

@@ -24,6 +24,8 @@ GUTTER = 2
 LEAST_LIST = 20
 #: what may wrap wants no more than this
 LOOSE = 32
+
+Stacks = Sequence[tuple[int, ...]]
 #: colours that read on light and on dark ground; the words say the same without them
 STYLES = {
     "plain": "",
@@ -113,9 +115,7 @@ def _facts(section: Facts) -> RenderableType:
 
 
 def _table(section: Table, width: int) -> RenderableType:
-    stacks: Sequence[tuple[int, ...]] = [(index,) for index in range(len(section.columns))]
-    if section.stacks and natural_width(section) > width:
-        stacks = section.stacks
+    stacks = _stacks(section, width)
     widths = _widths(section, stacks, width)
     table = RichTable(box=None, pad_edge=False, padding=(0, GUTTER, 0, 0), header_style="dim")
     for stack in stacks:
@@ -129,14 +129,15 @@ def _table(section: Table, width: int) -> RenderableType:
     return table
 
 
-def _widths(section: Table, stacks: Sequence[tuple[int, ...]], width: int) -> list[int]:
+def _widths(section: Table, stacks: Stacks, width: int) -> list[int]:
     """Return the room of every column: for a list what the others leave, else no end of it."""
     rooms = [sys.maxsize] * len(section.columns)
     for index, column in enumerate(section.columns):
         if column.list:
             own = next(stack for stack in stacks if index in stack)
-            others = sum(max(_wanted(section, i) for i in stack) + GUTTER for stack in stacks if stack is not own)
-            rooms[index] = max(width - others, LEAST_LIST)
+            others = sum(_stack_width(section, stack) + GUTTER for stack in stacks if stack is not own)
+            below = _indent(section, own) if index != own[0] else 0
+            rooms[index] = max(width - others - below, LEAST_LIST)
     return rooms
 
 
@@ -148,6 +149,7 @@ def _shed(text: str, room: int) -> str:
 
 
 def _indent(section: Table, stack: tuple[int, ...]) -> int:
+    """Return how far the cells below the first are set in: numbers stay under numbers."""
     return 0 if section.columns[stack[0]].right else GUTTER
 
 
@@ -156,10 +158,22 @@ def _stacked(cells: Sequence[Text], indent: int) -> RichText:
     return RichText(f"\n{' ' * indent}").join(_rich(cell) for cell in cells)
 
 
-def natural_width(section: Table) -> int:
+def _stacks(section: Table, width: int) -> Stacks:
+    """Return which columns stand on top of each other: none, as the table says, or all where nothing else fits."""
+    alone: Stacks = [(index,) for index in range(len(section.columns))]
+    choices = [alone, section.stacks] if section.stacks else [alone]
+    fitting = (stacks for stacks in choices if natural_width(section, stacks) <= width)
+    return next(fitting, [tuple(range(len(section.columns)))])
+
+
+def natural_width(section: Table, stacks: Stacks) -> int:
     """Return the width that a table takes when nothing of it wraps."""
-    widths = [_wanted(section, index) for index in range(len(section.columns))]
-    return sum(widths) + GUTTER * (len(widths) - 1)
+    return sum(_stack_width(section, stack) for stack in stacks) + GUTTER * (len(stacks) - 1)
+
+
+def _stack_width(section: Table, stack: tuple[int, ...]) -> int:
+    first, *below = stack
+    return max(_wanted(section, first), *(_wanted(section, index) + _indent(section, stack) for index in below), 0)
 
 
 def _wanted(section: Table, index: int) -> int:

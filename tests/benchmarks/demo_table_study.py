@@ -91,8 +91,8 @@ def page(found: MonteCarlo, lines: list[Line], seed: int, workers: int, seconds:
             f"The table stands in `tests/demo_table.py` ({REFERENCE_CAGES} cages by three programs that are "
             "independent of the package; the cage is invented). *May lie in* is 4 standard errors of both runs "
             "together, the cage being the unit, and what rounding can hide, or a tenth of a fraction above 50 ppm "
-            "where that is more; a factor of two, and the counts' own error, where fewer than 20 cages of the reference "
-            "failed.",
+            "where that is more; a factor of two, and the counts' own error, where fewer than 20 cages of the "
+            "reference failed.",
             "",
             f"**{agree} of {len(lines)} numbers agree.**",
             "",

@@ -23,6 +23,9 @@ number = st.floats(-3, 3, allow_nan=False).map(lambda x: round(x, 3))
 def programs(draw):
     nodes = [Node("input", (), name) for name in INPUTS]
     nodes += [Node("constant", (), draw(number)), Node("constant", (), 0.0)]
+    if draw(st.booleans()):  # a leg, √greatest(a² − b², 0)
+        nodes += [Node("square", (0,)), Node("square", (draw(st.integers(1, 4)),)), Node("sub", (7, 8))]
+        nodes += [Node("greatest", (9, 6)), Node("sqrt", (10,))]
     for _ in range(draw(st.integers(1, 7))):
         earlier = st.integers(0, len(nodes) - 1)
         if draw(st.booleans()):
@@ -105,7 +108,7 @@ def test_no_point_of_a_box_passes_its_bound(program, ground, sign, steps, data):
         defined = np.all([np.isfinite(v) for v in values], axis=0)
         inputs = np.array([point[n] for n in bounder.form.inputs]).reshape(len(bounder.form.inputs), len(point["a"]))
         count = len(point["a"])
-        form, arguments = bounder.form.values(inputs, np.zeros(count, dtype=int))
+        _, arguments = bounder.form.values(inputs, np.zeros(count, dtype=int))
         boxes = bounder.whole()
         inside = defined.copy()
         places = bounder.inputs + bounder.rows
@@ -123,7 +126,6 @@ def test_no_point_of_a_box_passes_its_bound(program, ground, sign, steps, data):
     if output.size:
         slack = 1e-9 * (1.0 + abs(float(np.min(output))))
         assert float(np.min(output)) >= float(result.bound[0]) - slack
-    del form
 
 
 CURVES = ("ramp", "root", "inverse", "square", "sqrt", "exp", "log", "sin", "cos", "tan", "asin", "acos", "atan")
@@ -172,7 +174,8 @@ def test_a_length_in_its_sector_lies_below_the_line(middle, half, turn, size, mo
     """The line above a length holds for every vector whose direction lies in the sector."""
     angle = middle + turn * half
     a, b = size * np.cos(angle), size * np.sin(angle)
-    box = (np.array([[min(a, -most)]]), np.array([[max(a, most)]])), (np.array([[min(b, -1.0)]]), np.array([[max(b, 1.0)]]))
+    wide = max(most, size)
+    box = ((np.array([[-wide]]), np.array([[wide]])),) * 2
     sector = np.array([[middle - half]]), np.array([[middle + half]])
     stack = Stack("length", 0.0, box, interval("length", box), np.zeros((2, 1, 1)), sector, np.zeros((2, 1, 1)))
     line = stack.line(np.array([[-1.0]]))

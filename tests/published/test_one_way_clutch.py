@@ -155,9 +155,7 @@ def diameters(formula: str = DIAMETERS, x4: float = 101.60, **limits: float) -> 
         (101.69, 0.13144267, 7.53111032, (-0.09678842, -0.09637096, -0.09637096, 0.09595350)),
     ],
 )
-def test_four_variable_form(
-    x4: float, nominal: float, degrees: float, gradient: tuple[float, ...]
-) -> None:
+def test_four_variable_form(x4: float, nominal: float, degrees: float, gradient: tuple[float, ...]) -> None:
     form = diameters(x4=x4)
     assert form.rss().mean == pytest.approx(nominal, abs=5.01e-9)
     assert math.degrees(form.rss().mean) == pytest.approx(degrees, abs=5.01e-9)

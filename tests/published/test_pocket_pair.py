@@ -25,6 +25,8 @@ LAST_DIGIT = 0.51e-9  # half a unit of the ninth decimal, and a little for the a
 #: gaps of a cage that the twin has, and the package too, to rounding of sums of some 800 mm
 ROUNDING = 1e-9
 
+#: every gap is asked for, none is refused
+NO_LIMITS = {name: {"min": -1e9} for name in EXPECTED}
 Pockets = list[dict[str, Any]]
 
 # "pockets 2 to 39": whatever they are, pocket 0 and 1 and the gap between them stay as printed
@@ -35,7 +37,9 @@ REPETITIONS = {
 }
 
 
-def case_of(cage: dict[str, Any], pockets: Pockets, options: dict[str, Any]) -> Case:
+def case_of(
+    cage: dict[str, Any], pockets: Pockets, options: dict[str, Any], requirements: dict[str, Any] = NO_LIMITS
+) -> Case:
     """Return the case of a cage as built."""
     dimensions: dict[str, Any] = {}
     for name, value in cage.items():
@@ -49,7 +53,7 @@ def case_of(cage: dict[str, Any], pockets: Pockets, options: dict[str, Any]) -> 
         {
             "cage": {"kind": "cylindrical", "rollers": len(pockets), **options},
             "dimensions": dimensions,
-            "requirements": {name: {"min": -1e9} for name in EXPECTED},
+            "requirements": requirements,
         }
     )
 

@@ -96,9 +96,7 @@ OFFSET = [(nu, r + 1.0, inside) for nu, row in RICE.items() for r, inside in enu
 
 @pytest.mark.parametrize(("nu", "radius", "inside"), OFFSET)
 def test_offset(nu: float, radius: float, inside: float) -> None:
-    of_zone = stack(
-        "hypot(z.r, z.t)", {"z": zone(1.0, process={"offset": [0.6 * nu, -0.8 * nu]})}, max=radius
-    )
+    of_zone = stack("hypot(z.r, z.t)", {"z": zone(1.0, process={"offset": [0.6 * nu, -0.8 * nu]})}, max=radius)
     of_sizes = length(normal(0.6 * nu, 1.0), normal(-0.8 * nu, 1.0), max=radius)
     for found in (of_zone.rss(), of_sizes.rss()):
         assert found.out_of_spec == pytest.approx(1 - inside, abs=1e-10, rel=TIGHT)

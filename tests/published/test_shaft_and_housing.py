@@ -123,9 +123,7 @@ SHIFTED = [
 
 
 @pytest.mark.parametrize(("eta", "shrinking", "full", "one_root"), SHIFTED)
-def test_mean_shift_added(
-    end_play: Stack, eta: float, shrinking: float, full: float, one_root: float
-) -> None:
+def test_mean_shift_added(end_play: Stack, eta: float, shrinking: float, full: float, one_root: float) -> None:
     """``mean_shift`` keeps the full spread; the shrinking form has the same means and (1 − η) times the sigma."""
     found = end_play.rss(mean_shift=eta, mean_shift_rule="added").shifted
     assert found is not None
@@ -140,9 +138,7 @@ def test_mean_shift_added(
 
 
 @pytest.mark.parametrize(("eta", "shrinking", "full", "one_root"), SHIFTED)
-def test_mean_shift_statistical(
-    end_play: Stack, eta: float, shrinking: float, full: float, one_root: float
-) -> None:
+def test_mean_shift_statistical(end_play: Stack, eta: float, shrinking: float, full: float, one_root: float) -> None:
     """Variance plus Σ(ηT)²/3 at full spread (closed form); less the spread that shrinks it is Scholz's one root."""
     del shrinking, full
     found = end_play.rss(mean_shift=eta, mean_shift_rule="statistical").shifted

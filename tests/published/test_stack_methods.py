@@ -47,8 +47,7 @@ def test_rss_with_unlike_factors() -> None:
     """√Σ(c·a·T)², every dimension with a shape of its own."""
     chosen = dict(zip(TOLERANCES, ("uniform", "triangular", "beta 3"), strict=True))
     sizes = {
-        n: {"nominal": 0.0, "tolerance": TOLERANCES[n], "process": INFLATION[shape][0]}
-        for n, shape in chosen.items()
+        n: {"nominal": 0.0, "tolerance": TOLERANCES[n], "process": INFLATION[shape][0]} for n, shape in chosen.items()
     }
     expected = math.hypot(*(INFLATION[s][2] * SLOPES[n] * TOLERANCES[n] for n, s in chosen.items()))
     assert 3 * stack("2*l1 - l2 + l3/2", sizes).rss().sd == pytest.approx(expected, rel=1e-9)
@@ -66,9 +65,7 @@ UNIFORM = [
 
 
 def uniform_stack(n: int, limit: float) -> Stack:
-    sizes = {
-        f"l{i}": {"nominal": 0.0, "tolerance": 1.0, "process": {"shape": "uniform"}} for i in range(n)
-    }
+    sizes = {f"l{i}": {"nominal": 0.0, "tolerance": 1.0, "process": {"shape": "uniform"}} for i in range(n)}
     return stack(" + ".join(sizes), sizes, min=-limit, max=limit)
 
 
@@ -117,9 +114,7 @@ def test_inflated_normal_against_uniform(n: int) -> None:
 @pytest.mark.parametrize("eta", [0.0, 0.3, 1.0])
 def test_mean_shift_of_unlike_factors(eta: float) -> None:
     """Scholz section 3.1: added, Σηa|T| beside √Σ(c·a·T)²; statistical, the shift uniform over ±ηT (MEM)."""
-    sizes = {
-        n: {"nominal": 0.0, "tolerance": t, "process": {"shape": "uniform"}} for n, t in TOLERANCES.items()
-    }
+    sizes = {n: {"nominal": 0.0, "tolerance": t, "process": {"shape": "uniform"}} for n, t in TOLERANCES.items()}
     found = stack("2*l1 - l2 + l3/2", sizes, max=0.9)
     squares = sum((SLOPES[n] * t) ** 2 for n, t in TOLERANCES.items())
     added = found.rss(mean_shift=eta).shifted

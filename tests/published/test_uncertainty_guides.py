@@ -242,9 +242,7 @@ class CurvilinearTrapezoid:
     @property
     def moments(self) -> tuple[float, ...]:
         far, near = self.half + self.give, self.half - self.give
-        even = {
-            k: (far ** (k + 1) - near ** (k + 1)) / ((k + 1) ** 2 * 2 * self.give) for k in (2, 4, 6, 8)
-        }
+        even = {k: (far ** (k + 1) - near ** (k + 1)) / ((k + 1) ** 2 * 2 * self.give) for k in (2, 4, 6, 8)}
         return tuple(even.get(k, 0.0) for k in range(2, 9))
 
     def quantile(self, u: Any) -> Any:
@@ -418,9 +416,7 @@ IMPEDANCE = [
 
 
 @pytest.mark.parametrize(("name", "value", "u", "ignored", "printed", "printed_u"), IMPEDANCE)
-def test_impedance(
-    name: str, value: float, u: float, ignored: float, printed: float, printed_u: float
-) -> None:
+def test_impedance(name: str, value: float, u: float, ignored: float, printed: float, printed_u: float) -> None:
     found = impedance(FORMULAS[name]).rss()
     assert found.mean == pytest.approx(value, abs=5.01e-7)
     assert found.sd == pytest.approx(u, abs=5.01e-8)

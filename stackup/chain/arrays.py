@@ -210,12 +210,15 @@ class Walk:
     def gradient(self, name: str, seed: Array, wanted: Iterable[str] | None = None) -> dict[str, Array]:
         """Return, per input, the derivative of Σ seed·output (shape of the input's own array).
 
-        ``seed`` broadcasts against the output.  What an input of the cage does through many pockets is added up.
+        ``seed`` broadcasts against the output, and the output against it.  What an input of the cage does through
+        many pockets is added up.
         """
         program = self.program
         seeds: list[Array | None] = [None] * len(program.nodes)
         start = program.outputs[name]
-        seeds[start] = np.broadcast_to(seed, np.shape(self.values[start])).astype(float)
+        shape = np.shape(self.values[start])
+        seed = np.broadcast_to(seed, np.broadcast_shapes(np.shape(seed), shape)).astype(float)
+        seeds[start] = _summed(seed, shape)
         for index in range(start, -1, -1):
             if seeds[index] is not None:
                 self._backward(index, seeds)

@@ -134,7 +134,7 @@ class Builder:
     def _lower(self, expr: Any) -> int:
         if expr.is_Symbol:
             return self._symbol(expr.name)
-        if expr.is_number:
+        if expr.is_number and not expr.has(*_FOLD, symbols.Length, symbols.Magnitude):
             return self.number(float(expr))
         if expr.is_Add:
             return self._sum(expr.args)

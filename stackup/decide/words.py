@@ -29,10 +29,14 @@ def interval(fraction: Fraction) -> str:
         return "none seen"
     factor, unit = _unit(fraction.out_of_spec or fraction.high)
     doubt = (fraction.high - fraction.low) / 2
-    low, high = (_digits(end * factor, doubt * factor) for end in (fraction.low, fraction.high))
-    if unit == " %" and high == "100" and fraction.high < 1:
-        high = "<100"
+    low, high = (_end(end, factor, doubt) for end in (fraction.low, fraction.high))
     return f"{low} … {high}{unit}"
+
+
+def _end(value: float, factor: float, doubt: float) -> str:
+    """Return one end of an interval; in per cent it is 100 only where it is all."""
+    text = _digits(value * factor, doubt * factor)
+    return _near_one(value).removesuffix(" %") if factor == 100 and value < 1 and float(text) >= 100 else text
 
 
 def parts(value: float, doubt: float = 0.0) -> str:

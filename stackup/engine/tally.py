@@ -157,7 +157,7 @@ class Moments:
         target = probability * total
         cumulative = np.concatenate(([0], np.cumsum(self.bins)))
         place = int(np.searchsorted(cumulative, target, side="right")) - 1
-        place = min(max(place, 0), BINS - 1)
+        place = min(max(place, 0), int(np.flatnonzero(self.bins)[-1]))
         edges = self.edges()
         left = self.least if place == 0 else max(edges[place], self.least)
         right = self.greatest if place == BINS - 1 else min(edges[place + 1], self.greatest)

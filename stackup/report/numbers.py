@@ -28,6 +28,8 @@ __all__ = [
 
 #: what stands for a number that does not exist
 NONE = "–"
+#: less room than this is not told in digits
+LEAST_ROOM = 1e-9
 _BLOCKS = " ▁▂▃▄▅▆▇█"
 
 
@@ -77,10 +79,13 @@ def room(value: float, unit: str) -> str:
         return "without bound"
     if value == 0:
         return "at the limit"
+    side = "inside" if value > 0 else "outside"
+    if abs(value) < LEAST_ROOM:
+        return f"<{LEAST_ROOM:.0e} {unit} {side}".replace("e-0", "e-")
     places = 1 - math.floor(math.log10(abs(value)))
     scaled = abs(value) * 10.0**places * (1 + math.copysign(1e-6, value))
     steps = math.floor(scaled) if value > 0 else math.ceil(scaled)
-    return f"{steps / 10.0**places:.{max(places, 0)}f} {unit} {'inside' if value > 0 else 'outside'}"
+    return f"{steps / 10.0**places:.{max(places, 0)}f} {unit} {side}"
 
 
 def tail(value: float) -> str:

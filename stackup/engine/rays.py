@@ -96,7 +96,18 @@ def _along(function: Function, rays: Array, limit: float, sign: float) -> Array:
 
 
 def mass_outside(excess: Array, places: Array, at: At, beyond: Callable[[Array], Array]) -> Array:
-    """Return, per row, the mass of where ``excess`` (rows, places) is above 0; ``beyond`` is the mass past a place."""
+    """Return, per row, the mass of where ``excess`` (rows, places) is above 0; ``beyond`` is the mass past a place.
+
+    What is not a number is outside.
+    """
+    if np.isnan(excess).any():
+        far = float(np.nanmax(np.abs(excess), initial=1.0))
+        asked = at
+
+        def at(rows: Array, places: Array) -> Array:
+            return np.nan_to_num(asked(rows, places), nan=far)
+
+        excess = np.nan_to_num(excess, nan=far)
     inside = excess > 0
     total = np.where(inside[:, 0], beyond(np.full(len(excess), places[0])), 0.0)
     rows, cells = np.nonzero(inside[:, 1:] != inside[:, :-1])

@@ -199,7 +199,12 @@ def test_rows_and_states_need_no_other_code() -> None:
     case = two_rows(cage(bore_clearance={"min": 0.46, "allow": {"ppm": 100_000, "of": "bearings"}}))
     result = stackup.check(case, settings_of(case, **FEW))
     record = result["bore_clearance"]
-    assert [(one.row, one.state) for one in record.by_state] == [("1", "made"), ("1", "hot"), ("2", "made"), ("2", "hot")]
+    assert [(one.row, one.state) for one in record.by_state] == [
+        ("1", "made"),
+        ("1", "hot"),
+        ("2", "made"),
+        ("2", "hot"),
+    ]
     assert result.states == ("made", "hot")
     assert [row.count for row in result.rows] == [1, 2]
     assert record.fraction is not None

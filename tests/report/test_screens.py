@@ -43,9 +43,7 @@ def pages() -> dict[str, Page]:
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_no_line_is_wider_than_the_screen(
-    pages: dict[str, Page], width: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_no_line_is_wider_than_the_screen(pages: dict[str, Page], width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every page at every width; nothing but spaces is cut from a verdict."""
     monkeypatch.setenv("COLUMNS", str(width))
     for name, page in pages.items():

@@ -77,7 +77,7 @@ def test_intervals() -> None:
     """Both ends have the unit of the estimate; an exact fraction has none."""
     assert interval(Fraction(0.0095, 0.009, 0.0105)) == "9000 … 10500 ppm"
     assert interval(Fraction.exact(0.5)) == "exact"
-    assert interval(Fraction(0.9999, 0.999, 0.99999999))== "99.90 … 99.9999990 %"
+    assert interval(Fraction(0.9999, 0.999, 0.99999999)) == "99.90 … 99.9999990 %"
 
 
 @given(st.floats(-1e3, 1e3).filter(lambda v: v != 0), st.just("mm"))

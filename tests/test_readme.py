@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from stackup.case import from_mapping
 from stackup.cli import run
 
 ROOT = Path(__file__).parents[1]
@@ -51,7 +50,6 @@ def test_the_piece_of_a_case_is_right() -> None:
     starter = (ROOT / "stackup" / "cage" / "starter_cylindrical.toml").read_text(encoding="utf-8")
     for line in piece.splitlines():
         assert line.partition("#")[0].strip() in starter
-    assert from_mapping
 
 
 def test_links_lead_somewhere() -> None:

@@ -105,8 +105,9 @@ def _by_lines(function: Function, rank: int, effort: float) -> LawOf:
 
     count = max(LEAST_POINTS, round(POINTS * effort))
     base = ndtri(np.clip(_points(rank, MORE * count), 1e-12, 1 - 1e-12))
-    # each number has exactly mean 0 and variance 1, and points come in ± pairs
-    base = (base - base.mean(axis=1, keepdims=True)) / base.std(axis=1, keepdims=True)
+    # exactly mean 0, variance 1 and no correlation: a sum has its own sd; points come in ± pairs
+    base = base - base.mean(axis=1, keepdims=True)
+    base = np.linalg.solve(np.linalg.cholesky(base @ base.T / base.shape[1]), base)
     z = np.concatenate((base, -base), axis=1)
     sampled = function(z)
     mean, sd = float(sampled.mean()), float(sampled.std())

@@ -221,7 +221,7 @@ class Stop:
     def __init__(self, what: str) -> None:
         self.what = what
 
-    def __call__(self, done: float, of: float, what: str) -> None:
+    def __call__(self, _done: float, _of: float, what: str) -> None:
         if what == self.what:
             raise KeyboardInterrupt
 

@@ -19,7 +19,7 @@ def demo() -> stackup.Case:
 
 
 def test_steps_lead_to_the_gap(demo: stackup.Case) -> None:
-    """Each step uses only dimensions, the pocket's angle, the number of rollers and earlier steps; the last is the gap."""
+    """Each step uses only dimensions, the angle, the number of rollers and earlier steps; the last the gap."""
     for gap in stackup.explain(demo).gaps:
         known = {c for d in demo.dimensions.values() for c in d.components} | {"angle", "rollers"}
         model = demo.models()[0].states["made"]
@@ -62,7 +62,7 @@ def test_program(demo: stackup.Case) -> None:
 def test_interrupted(demo: stackup.Case) -> None:
     """Stopped by the user, it still has the steps."""
 
-    def stop(done: float, of: float, what: str) -> None:
+    def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(Interrupted) as caught:

@@ -117,7 +117,7 @@ def test_a_stream_that_cannot_say_it() -> None:
     assert raw.getvalue() == b"? 1\n"
 
     class Closed(io.StringIO):
-        def write(self, text: str) -> int:
+        def write(self, _: str) -> int:
             raise BrokenPipeError
 
     put("x", Closed())

@@ -1,0 +1,35 @@
+"""A run needs room for a block, not for its cages."""
+
+from __future__ import annotations
+
+import tracemalloc
+
+import pytest
+from cages import REQUIRED, every_gap, model_of, sizes_of
+
+from stackup.engine import monte_carlo
+from stackup.engine.settings import Settings
+
+#: a run more may differ by this much: records of the longer run, numbers of the interpreter
+ROOM = 60_000
+
+
+def peak(cages: int, workers: int) -> int:
+    """Peak bytes allocated by a run of a small cage."""
+    entries = sizes_of(REQUIRED, 5, 30.0) | {"hole_position_a": {"zone": 0.1}}
+    model = model_of({"cage": {"kind": "cylindrical", "rollers": 5}, "dimensions": entries})
+    wanted = every_gap(model, min=0.0)
+    monte_carlo.run(model, wanted, Settings(cages=100))  # what is built once
+    tracemalloc.start()
+    try:
+        monte_carlo.run(model, wanted, Settings(cages=cages, workers=workers))
+        return tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_memory_does_not_grow_with_cages(workers: int) -> None:
+    """The same peak memory for 2·10⁴ and 2·10⁵ cages; with two workers but for how far one runs ahead."""
+    small, large = peak(20_000, workers), peak(200_000, workers)
+    assert large <= small * (1.02 if workers == 1 else 1.25) + ROOM

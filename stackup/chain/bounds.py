@@ -136,12 +136,8 @@ class Bounder:
         found, arguments = self.form.values(point, origin)
         return self.sign * self.form.root.of(found, origin)[0], found, arguments
 
-    def look(self, boxes: Boxes, target: float, steps: int, beyond: float = np.inf) -> Result:
-        """Bound every box, going up ``steps`` times or until all bounds pass ``target``; boxes learn from it.
-
-        Points with an output of ``beyond`` or more may be left out of the boxes; the bounds returned hold for
-        the boxes as they came.
-        """
+    def look(self, boxes: Boxes, target: float, steps: int) -> Result:
+        """Bound every box, going up ``steps`` times or until all bounds pass ``target``; boxes learn from it."""
         walk = _Walk(self, boxes)
         best = np.full(len(boxes.origin), -np.inf)
         kept = boxes.touch.copy(), boxes.press.copy()
@@ -165,12 +161,9 @@ class Bounder:
             walk.up(point, np.minimum(target, best + stride) - bound)
         boxes.touch, boxes.press = kept
         boxes.centre = centre
-        if not np.all(better):
+        if steps:
             walk.touch[:], walk.press[:] = kept
-            bound, point = walk.down()
-        if np.isfinite(beyond):
-            void = walk.narrow(np.maximum(beyond - bound, 0.0))
-            best = np.where(void, np.maximum(best, beyond), best)
+            _, point = walk.down()
         return self._judged(walk, boxes, best, point)
 
     def _judged(self, walk: _Walk, boxes: Boxes, bound: Array, point: Array) -> Result:
@@ -380,41 +373,6 @@ class _Walk:
         away = np.where(self.ends.cut_low[block.places], away, np.minimum(away, 0.0))
         away = np.where(self.ends.cut_high[block.places], away, np.maximum(away, 0.0))
         return np.where(np.isfinite(away), away, 0.0)
-
-    def narrow(self, slack: Array) -> Array:
-        """Leave out of the boxes what lies more than ``slack`` (nbox,) above the bound of the last way down.
-
-        Output − bound is a sum of parts none of which is negative: inputs away from where the linear function is
-        least, arguments away from the end that presses, atoms above their lines.  So none is more than ``slack``.
-        Returned is which boxes (nbox,) have nothing left.
-        """
-        owner, ends, boxes = self.owner, self.ends, self.boxes
-        n = owner.inputs
-        slack = np.where(np.isfinite(slack), slack * (1.0 + 1e-6), HUGE)
-        less, more = owner.region.narrowed(self.weights[:n], ends.low[:n], ends.high[:n], boxes.origin, slack)
-        ends.low[:n], ends.high[:n] = less, more
-        boxes.low[:n], boxes.high[:n] = less, more
-        void = np.any(less > more, axis=0)
-        for block, stack in zip(owner.form.blocks, self.stacks, strict=True):
-            here = block.places
-            press = self.press[here]
-            reach = slack / np.maximum(np.abs(press), 1e-300)
-            lo, hi = ends.row_low[here], ends.row_high[here]
-            least = np.where(press < 0, hi - reach, -HUGE)
-            most = np.where(press > 0, lo + reach, HUGE)
-            if block.op == "ramp":
-                weight = np.maximum(self.weights[block.atoms], 0.0)
-                slope = np.where(stack.free(weight), np.clip(stack.touch[0], 0.0, 1.0), np.nan)
-                least = np.fmax(least, -slack / np.maximum(weight * slope, 1e-300))
-                most = np.fmin(most, slack / np.maximum(weight * (1.0 - slope), 1e-300))
-            margin = 1e-12 * np.maximum(np.abs(lo), np.abs(hi))
-            least, most = np.maximum(lo, least - margin), np.minimum(hi, most + margin)
-            places = slice(n + block.row, n + block.row + len(lo))
-            boxes.low[places] = np.where(least > lo, np.maximum(boxes.low[places], least), boxes.low[places])
-            boxes.high[places] = np.where(most < hi, np.minimum(boxes.high[places], most), boxes.high[places])
-            ends.row_low[here], ends.row_high[here] = least, most
-            void |= np.any(least > most, axis=0)
-        return void
 
     def losses(self, arguments: Array) -> Array:
         """Return (atoms, nbox): what each atom's line loses at given arguments, weighted by its coefficient.

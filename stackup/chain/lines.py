@@ -146,11 +146,6 @@ class Stack:
             at = np.maximum(at, -lo)
         return at
 
-    def free(self, weight: Array) -> Array:
-        """Return which ramps have their kink inside and any line below to choose."""
-        lo, hi = self.arguments[0]
-        return (weight > 0) & (lo < 0) & (hi > 0)
-
     def _ramp(self, weight: Array) -> Line:
         """greatest(z, 0): below by any slope between 0 and 1, above by the secant."""
         lo, hi = self.arguments[0]

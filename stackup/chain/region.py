@@ -12,8 +12,6 @@ Array = Any
 
 #: rounding of the sums of one look, relative to the sum of the magnitudes of all terms
 ROUNDING = 1e-12
-#: what is left out of a box stays this part of its ends away from what must be kept
-MARGIN = 1e-12
 
 
 class Region:
@@ -85,70 +83,14 @@ class Region:
         safe = np.where(weights[:-1] > 0, low, high)
         terms = weights[self.single] * safe[self.single]
         by_disc = gr * centre[0] + gt * centre[1] - norm * radius
-        corner = self._corners(gr, gt, low, high)
-        by_corner = gr * corner[0] + gt * corner[1]
-        cornered = by_corner > by_disc
-        by_disc = np.where(cornered, by_corner, by_disc)
         total = bias + terms.sum(axis=0) + by_disc.sum(axis=0)
         size = np.abs(bias) + np.abs(terms).sum(axis=0) + np.abs(by_disc).sum(axis=0)
         for i in self.growing:
             radius[i] = radius[i] + self._grown(self.discs[i], spot)
         point = np.concatenate((spot, np.zeros((1, weights.shape[1]))))
-        point[self.r] = np.where(cornered, corner[0], centre[0] - radius * gr * inverse)
-        point[self.t] = np.where(cornered, corner[1], centre[1] - radius * gt * inverse)
+        point[self.r] = centre[0] - radius * gr * inverse
+        point[self.t] = centre[1] - radius * gt * inverse
         return total, point[:-1], size
-
-    def _corners(self, gr: Array, gt: Array, low: Array, high: Array) -> tuple[Array, Array]:
-        """Return the corner of the box around every disc where Σ weight·part is least.
-
-        A part that the program does not need has no weight; a disc that grows is charged elsewhere.
-        """
-        last = len(low) - 1
-        r, t = np.minimum(self.r, last), np.minimum(self.t, last)
-        corner_r, corner_t = np.where(gr > 0, low[r], high[r]), np.where(gt > 0, low[t], high[t])
-        corner_r[self.growing] = np.where(gr[self.growing] > 0, -np.inf, np.inf)
-        return np.where(gr == 0, 0.0, corner_r), np.where(gt == 0, 0.0, corner_t)
-
-    def narrowed(
-        self, weights: Array, low: Array, high: Array, origin: Array, slack: Array
-    ) -> tuple[Array, Array]:
-        """Return ends (inputs, nbox) beyond which Σ weight·input is more than ``slack`` above its least value."""
-        weights = np.concatenate((weights, np.zeros((1, weights.shape[1]))))
-        gr, gt = weights[self.r], weights[self.t]
-        norm = np.sqrt(gr * gr + gt * gt)
-        for i in self.growing:
-            self._charge(self.discs[i], norm[i], weights, origin)
-        own = weights[self.single]
-        reach = slack / np.maximum(np.abs(own), 1e-300)
-        less, more = low.copy(), high.copy()
-        lo, hi = low[self.single], high[self.single]
-        reach = reach + MARGIN * np.maximum(np.abs(lo), np.abs(hi))
-        less[self.single] = np.where(own < 0, np.maximum(lo, hi - reach), lo)
-        more[self.single] = np.where(own > 0, np.minimum(hi, lo + reach), hi)
-        self._capped(gr, gt, norm, slack, origin, less, more)
-        return less, more
-
-    def _capped(
-        self, gr: Array, gt: Array, norm: Array, slack: Array, origin: Array, less: Array, more: Array
-    ) -> None:
-        """Narrow discs to the box around the cap that lies no more than slack/norm from the rim."""
-        outer, inner = self.most[:, origin], self.radius[:, origin]
-        scale = np.maximum(norm, 1e-300)
-        nearest = np.maximum(inner - slack / scale - MARGIN * outer, -outer)
-        half = np.where(nearest > 0, np.sqrt(np.maximum(outer * outer - nearest * nearest, 0.0)), outer)
-        half = half + MARGIN * outer
-        centre = self.centre[:, :, origin]
-        for places, own, other, middle in ((self.r, gr, gt, centre[0]), (self.t, gt, gr, centre[1])):
-            along, across = -own / scale, np.abs(other) / scale * half
-            near, far = along * nearest, along * outer * (1.0 + MARGIN)
-            needed = places < len(less)
-            here = places[needed]
-            margin = MARGIN * np.abs(middle)
-            lo = middle + np.minimum(near, far) - across - margin
-            hi = middle + np.maximum(near, far) + across + margin
-            known = (norm > 1e-300)[needed]
-            less[here] = np.where(known, np.maximum(less[here], lo[needed]), less[here])
-            more[here] = np.where(known, np.minimum(more[here], hi[needed]), more[here])
 
     def ends(self, matrix: Array, shift: Array, low: Array, high: Array, origin: Array) -> tuple[Array, Array]:
         """Return the intervals (rows, nbox) of rows of their own in every box, (nbox, rows, variables)."""
@@ -168,9 +110,6 @@ class Region:
         slack = ROUNDING * (size + np.abs(shift))
         least = (up @ lo + down @ hi)[:, :, 0] + middle - reach - slack
         most_ = (up @ hi + down @ lo)[:, :, 0] + middle + reach + slack
-        rising, falling = np.maximum(matrix, 0.0), np.minimum(matrix, 0.0)
-        least = np.maximum(least, (rising @ lo + falling @ hi)[:, :, 0] + shift - 2 * slack)
-        most_ = np.minimum(most_, (rising @ hi + falling @ lo)[:, :, 0] + shift + 2 * slack)
         return least.T, most_.T
 
     def _charge(self, disc: Disc, norm: Array, weights: Array, origin: Array) -> Array:
@@ -227,34 +166,24 @@ class Forward:
         wide[:, :, r] = 0.0
         wide[:, :, t] = 0.0
         plain = wide[:, :, :-1]
-        # twice: discs by their radius, and by the box around them
-        zero = np.zeros_like(self.reach)
-        self.reach = np.concatenate((self.reach, zero), axis=1)
-        self.shift = np.concatenate((self.shift, zero + rows.constant), axis=1)
-        both = np.concatenate((plain, rows.matrix), axis=1)
-        up, down = np.maximum(both, 0.0), np.minimum(both, 0.0)
-        self.matrix = np.concatenate(
-            (np.concatenate((up, down), axis=2), np.concatenate((down, up), axis=2)), axis=1
-        )
-        self.size = up - down
-        self.same = len(self.matrix) == 1 and bool(np.all(self.shift == self.shift[0]) & np.all(self.reach == self.reach[0]))
+        self.up, self.down = np.maximum(plain, 0.0), np.minimum(plain, 0.0)
 
     def ends(self, low: Array, high: Array, origin: Array) -> tuple[Array, Array, Array]:
         """Return the intervals (rows, nbox) for intervals of all variables (variables, nbox).
 
         The third array is the sum of the magnitudes of all terms, which their rounding is measured by.
         """
-        where = np.zeros(1, dtype=int) if self.same else origin
-        shift, reach = self.shift[where].T, self.reach[where].T
-        pair, greatest = np.concatenate((low, high)), np.maximum(np.abs(low), np.abs(high))
-        if len(self.matrix) == 1:
-            found, size = self.matrix[0] @ pair, self.size[0] @ greatest
+        shift, reach = self.shift[origin].T, self.reach[origin].T
+        up, down = self.up, self.down
+        if len(up) == 1:
+            rising, falling = up[0], down[0]
+            lo, hi = rising @ low + falling @ high, rising @ high + falling @ low
+            size = (rising - falling) @ np.maximum(np.abs(low), np.abs(high))
         else:
-            found = np.einsum("brv,vb->rb", self.matrix[origin], pair)
-            size = np.einsum("brv,vb->rb", self.size[origin], greatest)
-        size = size + (np.abs(shift) + reach)
-        slack = ROUNDING * size + reach
-        count = len(size)
-        lo, hi = found[:count] + shift - slack, found[count:] + shift + slack
-        half = count // 2
-        return np.maximum(lo[:half], lo[half:]), np.minimum(hi[:half], hi[half:]), np.maximum(size[:half], size[half:])
+            rising, falling = up[origin], down[origin]
+            lo = np.einsum("brv,vb->rb", rising, low) + np.einsum("brv,vb->rb", falling, high)
+            hi = np.einsum("brv,vb->rb", rising, high) + np.einsum("brv,vb->rb", falling, low)
+            size = np.einsum("brv,vb->rb", rising - falling, np.maximum(np.abs(low), np.abs(high)))
+        size = size + np.abs(shift) + reach
+        slack = ROUNDING * size
+        return lo + shift - reach - slack, hi + shift + reach + slack, size

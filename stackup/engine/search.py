@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -23,20 +23,15 @@ Array = Any
 
 BATCH = 128
 SECTORS = 8
-STEPS = 2
+STEPS = 6
 START = 10
-FIRST = 10
+FIRST = 100
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
 LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
 #: part of the tolerance that the bound may stay away from the value found
 CLOSE = 0.9
-#: so many children a look should have: fewer boxes are cut at up to ROUNDS places at once
-FILL = 128
-ROUNDS = 2
-#: a further cut must promise this part of what the first one does
-SECOND = 0.3
 
 
 @dataclass(frozen=True)
@@ -66,26 +61,14 @@ class Search:
         self._tree = _Tree(self.bounder)
 
     def run(self, budget: int) -> End:
-        """Search within ``budget`` boxes; move the best point to a local extreme where the ends stay apart.
-
-        The first such move comes after ``FIRST`` boxes.  Where it tells how lines must touch there (the slopes of
-        ramps), the search begins again with these.
-        """
-        frontier = self._begin()
-        self._descend(frontier, min(FIRST, budget // 4))
-        if not self._closed(frontier.bound):
+        """Search within ``budget`` boxes; move the best point to a local extreme where the ends stay apart."""
+        bound = self._descend(min(FIRST, budget // 4))
+        if self.best - bound > self.tolerance:
             self.polish()
-            had = frontier.bound
-            if self.shares:
-                frontier = self._begin()
-            self._descend(frontier, budget)
-            frontier.kept = max(frontier.kept, had) if frontier.bound < had else frontier.kept
-        if not self._closed(frontier.bound):
+            bound = max(bound, self._descend(budget))
+        if self.best - bound > self.tolerance:
             self.polish()
-        return End(self.best, min(frontier.bound, self.best), self._named(), self.column, self.looked)
-
-    def _closed(self, bound: float) -> bool:
-        return self.best - bound <= (1.0 - 1e-9) * self.tolerance
+        return End(self.best, min(bound, self.best), self._named(), self.column, self.looked)
 
     def _named(self) -> dict[str, float]:
         point = {
@@ -93,24 +76,28 @@ class Search:
         }
         return point | dict(zip(self.bounder.form.inputs, map(float, self.point), strict=True))
 
-    def _begin(self) -> _Frontier:
+    def _descend(self, budget: int) -> float:
+        """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
         boxes = self._root()
-        return _Frontier(boxes, self._look(boxes, START))
-
-    def _descend(self, frontier: _Frontier, budget: int) -> None:
-        """Split the open boxes with the least bounds until the ends meet or ``budget`` boxes are looked at."""
-        while self.looked < budget:
-            frontier.close(self.best - CLOSE * self.tolerance)
-            if self._closed(frontier.bound):
-                return
-            boxes, result = frontier.take(BATCH)
-            children, parents = self._tree.split(boxes, result, self.tolerance, FILL)
-            frontier.keep(self.best - CLOSE * self.tolerance)  # what looks have left out of the boxes is no less
-            whole = np.setdiff1d(np.arange(len(result.bound)), parents)
-            frontier.keep(result.bound[whole])
+        result = self._look(boxes, START)
+        kept = np.inf
+        while True:
+            live = result.bound < self.best - CLOSE * self.tolerance
+            kept = min(kept, float(np.min(result.bound[~live], initial=np.inf)))
+            if not np.any(live):
+                return kept
+            boxes, result = boxes.take(live), result.take(live)
+            if self.looked >= budget:
+                return min(kept, float(np.min(result.bound)))
+            order = np.argsort(result.bound, kind="stable")
+            work, rest = order[:BATCH], order[BATCH:]
+            children, parents = self._tree.split(boxes.take(work), result.take(work), self.tolerance)
+            whole = np.setdiff1d(np.arange(len(work)), parents)
+            kept = min(kept, float(np.min(result.bound[work][whole], initial=np.inf)))
+            boxes, later = boxes.take(rest), result.take(rest)
             fresh = self._look(children, STEPS)
-            fresh.bound = np.maximum(fresh.bound, result.bound[parents])
-            frontier.add(children, fresh)
+            fresh.bound = np.maximum(fresh.bound, result.bound[work][parents])
+            boxes, result = Boxes.join([boxes, children]), Result.join(later, fresh)
 
     def polish(self, steps: int = 100) -> None:
         """Move the best point to a local extreme; keep it, and the slopes of its ramps, where it is better."""
@@ -148,7 +135,7 @@ class Search:
         if not np.isfinite(target):
             self._try(self.bounder.look(boxes, np.inf, 0), boxes)
             target = self.best - 0.95 * CLOSE * self.tolerance
-        result = self.bounder.look(boxes, target, steps, self.best - CLOSE * self.tolerance)
+        result = self.bounder.look(boxes, target, steps)
         self.looked += len(boxes.origin)
         self._try(result, boxes)
         return result
@@ -158,41 +145,6 @@ class Search:
         if result.found[best] < self.best:
             self.best, self.column = float(result.found[best]), int(boxes.origin[best])
             self.point = result.point[:, best].copy()
-
-
-class _Frontier:
-    """Boxes still to be split, and the least bound of those that need not be or cannot be."""
-
-    def __init__(self, boxes: Boxes, result: Result) -> None:
-        self.boxes, self.result, self.kept = boxes, result, np.inf
-
-    @property
-    def bound(self) -> float:
-        """Return the bound that nothing can pass."""
-        return min(self.kept, float(np.min(self.result.bound, initial=np.inf)))
-
-    def keep(self, bounds: Array) -> None:
-        """Remember bounds of boxes that are not looked at again."""
-        self.kept = min(self.kept, float(np.min(bounds, initial=np.inf)))
-
-    def close(self, enough: float) -> None:
-        """Leave out boxes whose bound is enough."""
-        live = self.result.bound < enough
-        if not np.all(live):
-            self.keep(self.result.bound[~live])
-            self.boxes, self.result = self.boxes.take(live), self.result.take(live)
-
-    def take(self, count: int) -> tuple[Boxes, Result]:
-        """Take out the boxes with the least bounds."""
-        order = np.argsort(self.result.bound, kind="stable")
-        work, rest = order[:count], order[count:]
-        taken = self.boxes.take(work), self.result.take(work)
-        self.boxes, self.result = self.boxes.take(rest), self.result.take(rest)
-        return taken
-
-    def add(self, boxes: Boxes, result: Result) -> None:
-        """Take boxes in."""
-        self.boxes, self.result = Boxes.join([self.boxes, boxes]), Result.join(self.result, result)
 
 
 class _Tree:
@@ -260,31 +212,25 @@ class _Tree:
             found.setdefault(n + self._twin(row, rows), []).append(n + row)
         return found
 
-    def split(self, boxes: Boxes, result: Result, tolerance: float, fill: int) -> tuple[Boxes, Array]:
-        """Split every box; return the children and the place of each one's parent.
-
-        Few boxes are split at several places at once, to give up to ``fill`` children or so.
-        """
+    def split(self, boxes: Boxes, result: Result, tolerance: float) -> tuple[Boxes, Array]:
+        """Split every box; return the children and the place of each one's parent."""
+        cuts = []
         score, best = self._scores(result, tolerance)
-        rounds = int(np.clip(np.log2(fill / max(len(best), 1)), 1, ROUNDS))
-        parents: list[int] = []
-        parts: list[list[tuple[int, float, float]]] = []
-        for box in range(len(best)):
-            cuts = self._cuts(boxes, result, box, score[:, box], rounds)
-            for child in product(*([(p, lo, hi) for lo, hi in pairwise(edges)] for p, edges in cuts.items())):
-                if child:
-                    parents.append(box)
-                    parts.append(list(child))
-        found = np.array(parents, dtype=int)
-        children = boxes.take(found)
-        for k, part in enumerate(parts):
-            for place, low, high in part:
-                if place < 0:
-                    children.sector[:, -place - 1, k] = low, high
+        for box in range(len(boxes.origin)):
+            cut = self._cut(boxes, result, box, score[:, box], int(best[box]))
+            if cut is not None:
+                cuts.append((box, *cut))
+        parents = np.repeat([c[0] for c in cuts], [len(c[2]) - 1 for c in cuts]).astype(int)
+        children = boxes.take(parents)
+        child = 0
+        for _, places, edges in cuts:
+            for low, high in pairwise(edges):
+                if places[0] < 0:
+                    children.sector[:, -places[0] - 1, child] = low, high
                 else:
-                    places = self.twins.get(place, [place])
-                    children.low[places, k], children.high[places, k] = low, high
-        return children, found
+                    children.low[places, child], children.high[places, child] = low, high
+                child += 1
+        return children, parents
 
     def _scores(self, result: Result, tolerance: float) -> tuple[Array, Array]:
         """Return, per place and box, the losses that halving it would lessen, and the best place."""
@@ -299,45 +245,25 @@ class _Tree:
         score = score * (LEVEL + result.sway / (result.sway + tolerance))
         return score, np.argmax(score, axis=0)
 
-    def _cuts(self, boxes: Boxes, result: Result, box: int, score: Array, rounds: int) -> dict[int, list[float]]:
-        """Return the places to cut, each with the edges of its parts; a length's sector as −1 − atom."""
-        cuts: dict[int, list[float]] = {}
-        score = score.copy()
-        first = 0.0
-        for turn in range(rounds):
-            place = int(np.argmax(score))
-            sector = -1
-            if turn == 0 and (sector := self._sector(boxes, result, box, score[place])) >= 0:
-                start, end = boxes.sector[:, sector, box]
-                cuts[-1 - sector] = list(np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1))
-                if end - start > 6.0:
-                    break
-                first = float(result.loss[sector, box])
-                continue
-            if score[place] <= SECOND * first or score[place] <= 0:
-                break
-            first = max(first, float(score[place]))
-            edges = cuts.get(place, [float(result.low[place, box]), float(result.high[place, box])])
-            cuts[place] = [e for lo, hi in pairwise(edges) for e in self._edges(lo, hi)[:-1]] + edges[-1:]
-            score[place] *= 0.25
-        return cuts
-
-    def _sector(self, boxes: Boxes, result: Result, box: int, score: float) -> int:
-        """Return the length whose sector is to be cut, or −1."""
+    def _cut(self, boxes: Boxes, result: Result, box: int, score: Array, place: int) -> tuple[list[int], Array] | None:
+        """Return what to cut and the edges of its parts; a length's sector as −1 − atom."""
         for atom in self.lengths:
-            if result.weights[atom, box] < 0 and result.loss[atom, box] >= 0.5 * score:
+            if result.weights[atom, box] < 0 and result.loss[atom, box] >= 0.5 * score[place]:
                 start, end = boxes.sector[:, atom, box]
                 if end - start > 1e-4 and self._turns(result, box, atom):
-                    return atom
-        return -1
+                    return [-1 - atom], np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
+        if score[place] <= 0:
+            return None
+        low, high = float(result.low[place, box]), float(result.high[place, box])
+        return self.twins.get(place, [place]), self._edges(low, high)
 
     @staticmethod
-    def _edges(low: float, high: float) -> list[float]:
+    def _edges(low: float, high: float) -> Array:
         """Return the edges of the parts: at zero where that lies well inside, else in the middle."""
         width = high - low
         if low < 0 < high and min(-low, high) > 0.05 * width:
-            return [low, 0.0, high]
-        return [low, 0.5 * (low + high), high]
+            return np.array([low, 0.0, high])
+        return np.array([low, 0.5 * (low + high), high])
 
     def _turns(self, result: Result, box: int, atom: int) -> bool:
         """Tell whether a length's vector may turn far, so that sectors bound it better than halves."""

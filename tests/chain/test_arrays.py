@@ -67,9 +67,7 @@ def test_registers_are_few() -> None:
     dimensions = {n: Size(n, 1.0, 0.0, 0.1, pockets=POCKETS) for n in names}
     steps = (Step("g", sympy.Add(*(sympy.sin(symbol(n)) for n in names))),)
     model = Model(dimensions, steps, (Gap("g", "mm", "g"),), POCKETS)
-    machine = Machine(
-        compile_model(model), dimensions, np.array(pitch_angles(POCKETS)), bindings(model), CAGES
-    )
+    machine = Machine(compile_model(model), dimensions, np.array(pitch_angles(POCKETS)), bindings(model), CAGES)
     assert machine.registers <= 32 * POCKETS * CAGES
 
 
@@ -119,10 +117,7 @@ def test_adjoint_against_finite_differences(op: str, shapes: tuple[int, int]) ->
     """The adjoint of every operation, of broadcast arguments and of the neighbour, is the derivative of Σ seed·y."""
     rng = np.random.default_rng(10 * list(DOMAINS).index(op) + shapes[0])
     program = one_operation(op, shapes)
-    inputs = {
-        f"x{i}": low + (high - low) * rng.random(SHAPES[shapes[i]])
-        for i, (low, high) in enumerate(DOMAINS[op])
-    }
+    inputs = {f"x{i}": low + (high - low) * rng.random(SHAPES[shapes[i]]) for i, (low, high) in enumerate(DOMAINS[op])}
     angles = np.zeros(POCKETS)
     seen = walk(program, inputs, angles, {})
     seed = rng.normal(size=np.shape(seen["y"]))

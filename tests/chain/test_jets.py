@@ -51,13 +51,9 @@ def test_jets_against_sympy(name: str) -> None:
     put = {symbol(k): v for k, v in POINT.items()}
     assert np.isclose(value, float(plain.subs(put)), rtol=1e-13)
     names = [symbol(n) for n in found.inputs]
-    assert np.allclose(
-        gradient, [float(sympy.diff(plain, n).subs(put)) for n in names], rtol=1e-12, atol=1e-14
-    )
+    assert np.allclose(gradient, [float(sympy.diff(plain, n).subs(put)) for n in names], rtol=1e-12, atol=1e-14)
     expected = [[float(sympy.diff(plain, n, m).subs(put)) for m in names] for n in names]
-    assert np.allclose(
-        np.zeros((len(names),) * 2) if hessian is None else hessian, expected, rtol=1e-11, atol=1e-13
-    )
+    assert np.allclose(np.zeros((len(names),) * 2) if hessian is None else hessian, expected, rtol=1e-11, atol=1e-13)
 
 
 @settings(max_examples=6)
@@ -103,8 +99,6 @@ def test_first_order_only() -> None:
     """Where only slopes are asked for there is no Hessian."""
     builder = Builder({"x": "cage"}, ["k"])
     index = builder.lower(X**2 * symbol("k"))
-    found = jets(
-        Program(tuple(builder.nodes), {"y": index}, builder.inputs), {"x": 3.0}, {"k": 2.0}, second=False
-    )
+    found = jets(Program(tuple(builder.nodes), {"y": index}, builder.inputs), {"x": 3.0}, {"k": 2.0}, second=False)
     value, gradient, hessian = found.of("y")
     assert (value, float(gradient[0]), hessian) == (18.0, 12.0, None)

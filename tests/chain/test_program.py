@@ -183,9 +183,7 @@ def test_unrolled_equals_rolled_at_every_pocket(tables: Table, seed: int) -> Non
     with np.errstate(all="ignore"):
         ring = walk(rolled, inputs, angles, bindings(model))
         for pocket in range(model.pockets):
-            seen = {
-                at(ANGLE, k): np.array([[angles[(pocket + k) % model.pockets]]]) for k in range(MOST_NEXT + 1)
-            }
+            seen = {at(ANGLE, k): np.array([[angles[(pocket + k) % model.pockets]]]) for k in range(MOST_NEXT + 1)}
             for part in unrolled.inputs:
                 base, ahead = split_at(part)
                 values = inputs[base]

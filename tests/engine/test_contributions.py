@@ -63,10 +63,7 @@ def test_linear_shares_are_exact() -> None:
 def test_largest_share_first() -> None:
     """Contributions stand in the order of their share of the variance."""
     model = model_of(plain_stack({n: SIZES[n] for n in "abu"}, "a - 2*b + 3*u"))
-    shares = [
-        c.variance_share
-        for c in contributions.run(model, [Requirement("total", "total")], Settings())["total"]
-    ]
+    shares = [c.variance_share for c in contributions.run(model, [Requirement("total", "total")], Settings())["total"]]
     assert shares == sorted(shares, key=lambda s: -(s or 0.0))
 
 
@@ -145,9 +142,7 @@ def test_tighter_against_a_recomputation(over: Over, of_: str) -> None:
     wanted = Requirement("r", "running_clearance", over, min=0.12, allow=Allowance(100, of_))  # type: ignore[arg-type]
 
     def fraction(changed: Table) -> float:
-        model = model_of(
-            {"cage": {"kind": "cylindrical", "rollers": 6}, "dimensions": {**entries, **changed}}
-        )
+        model = model_of({"cage": {"kind": "cylindrical", "rollers": 6}, "dimensions": {**entries, **changed}})
         record = monte_carlo.run(model, [wanted], Settings(cages=60_000)).records["r"]
         found = record.pockets if of_ == "pockets" else record.cages
         assert found is not None

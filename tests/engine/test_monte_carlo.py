@@ -50,13 +50,9 @@ def test_blocks_and_chunks_lose_nothing(count: int, tables: Table) -> None:
     model = model_of(tables)
     gaps = ("bore_clearance", "running_clearance", "end_clearance")
     with np.errstate(all="ignore"):
-        whole = walk(
-            compile_model(model), drawn_again(model, 3, count), pitch_angles(model.pockets), bindings(model)
-        )
+        whole = walk(compile_model(model), drawn_again(model, 3, count), pitch_angles(model.pockets), bindings(model))
     middle = {gap: float(np.mean(whole[gap])) for gap in gaps}
-    wanted = [
-        Requirement(f"{gap}_{over}", gap, over, min=middle[gap]) for gap in gaps for over in ("each", "least")
-    ]
+    wanted = [Requirement(f"{gap}_{over}", gap, over, min=middle[gap]) for gap in gaps for over in ("each", "least")]
     found = monte_carlo.run(model, wanted, Settings(3, count))
     assert found.cages == count
     for requirement in wanted:
@@ -132,9 +128,7 @@ def test_a_gap_without_draws() -> None:
 def test_values_that_are_not_finite() -> None:
     """A sampled value that is not finite counts as out of spec and is reported."""
     tables = plain_stack({"a": {"nominal": 1.0, "tolerance": 3.0}}, "log(a)")
-    record = monte_carlo.run(
-        model_of(tables), [Requirement("total", "total", min=-50.0)], Settings(cages=9000)
-    )
+    record = monte_carlo.run(model_of(tables), [Requirement("total", "total", min=-50.0)], Settings(cages=9000))
     found = record.records["total"]
     chance = 0.15865525393145707  # Φ(−1): a below 0
     assert found.pockets is not None
@@ -155,9 +149,7 @@ def test_without_limits() -> None:
 def test_only_folds_have_no_pockets() -> None:
     """Where every requirement is on whole cages there is no fraction of pockets that fail any."""
     model = model_of(sizes(roller_bore={"nominal": 9.6, "tolerance": 0.03}))
-    found = monte_carlo.run(
-        model, [Requirement("s", "bore_clearance", "spread", max=0.03)], Settings(cages=600)
-    )
+    found = monte_carlo.run(model, [Requirement("s", "bore_clearance", "spread", max=0.03)], Settings(cages=600))
     assert found.any_requirement.pockets is None
     assert found.any_requirement.cages is not None
     assert found.any_requirement.cages.out_of_spec == found.records["s"].cages.out_of_spec  # type: ignore[union-attr]
@@ -219,8 +211,6 @@ def test_a_case_names_its_numbers() -> None:
     """The case of kind none is one pocket that is the cage: pockets and cages are the same fraction."""
     case = case_of(plain_stack({"a": {"nominal": 5.0, "tolerance": 0.3}}, "a"))
     model = case.models()[0].states["made"]
-    found = monte_carlo.run(model, [Requirement("total", "total", max=5.1)], Settings(cages=5000)).records[
-        "total"
-    ]
+    found = monte_carlo.run(model, [Requirement("total", "total", max=5.1)], Settings(cages=5000)).records["total"]
     assert found.cages is not None
     assert found.pockets is None or math.isclose(found.pockets.out_of_spec, found.cages.out_of_spec)

@@ -63,8 +63,7 @@ def test_gaussian_cumulants(count: int, seed: int) -> None:
     found, hs = form_moments(a, h, moments), h @ spread
     power = np.linalg.matrix_power
     k2, k3, k4 = (
-        math.factorial(r - 1) / 2 * np.trace(power(hs, r))
-        + math.factorial(r) / 2 * a @ spread @ power(hs, r - 2) @ a
+        math.factorial(r - 1) / 2 * np.trace(power(hs, r)) + math.factorial(r) / 2 * a @ spread @ power(hs, r - 2) @ a
         for r in (2, 3, 4)
     )
     assert math.isclose(found.mean, 0.5 * np.trace(hs), rel_tol=1e-10, abs_tol=1e-10)

@@ -91,9 +91,7 @@ def test_classes_in_turn() -> None:
 def test_columns() -> None:
     """As-built values: the worst pocket of those that are there, not of the drawing."""
     values = [9.6 + 0.01 * i for i in range(6)]
-    found = worst_case.run(
-        cage(roller_bore={"values": values}), [Requirement("b", "bore_clearance")], Settings()
-    )
+    found = worst_case.run(cage(roller_bore={"values": values}), [Requirement("b", "bore_clearance")], Settings())
     assert abs(found["b"].low - (9.6 - 9.0)) <= ROOM
     assert abs(found["b"].high - (9.65 - 8.97)) <= ROOM
 
@@ -143,9 +141,9 @@ def test_bonus_and_hole_together() -> None:
     """The worst entry with a bonus: what the hole gains the position loses, and the size cancels."""
     hole = {"nominal": 9.3, "tolerance": [0.0, 0.04]}
     zone = {"zone": 0.1, "bonus_from": "ring_hole_b"}
-    found = worst_case.run(
-        cage(ring_hole_b=hole, hole_position_b=zone), [Requirement("e", "pin_entry")], Settings()
-    )["e"]
+    found = worst_case.run(cage(ring_hole_b=hole, hole_position_b=zone), [Requirement("e", "pin_entry")], Settings())[
+        "e"
+    ]
     assert found.certified
     assert abs(found.low - ((9.3 - 9.0) / 2 - 0.05)) <= ROOM
     assert abs(found.high - (9.34 - 8.97) / 2) <= ROOM

@@ -69,9 +69,7 @@ def test_lot_share_of_sizes(shape: dict, share: float, inspected: bool, seed: in
     correlation_is(scores, share)
     if size.law.is_normal:
         correlation_is(values, share)
-        assert math.isclose(
-            size.law.shared[0, 0], share * size.law.moments[0][0], rel_tol=1e-12, abs_tol=1e-18
-        )
+        assert math.isclose(size.law.shared[0, 0], share * size.law.moments[0][0], rel_tol=1e-12, abs_tol=1e-18)
     for row in values:  # the marginal keeps its shape
         assert stats.kstest(row, size.law.cdf).statistic <= FARTHEST
 

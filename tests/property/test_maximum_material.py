@@ -27,9 +27,7 @@ def test_worst_entry_does_not_know_the_largest_hole(tables: Table, zone: str, mo
     second = copy.deepcopy(first)
     second["dimensions"]["ring_hole_b"]["tolerance"] = [0.0, 0.04 + more / 100]
     wanted = [Requirement("pin_entry", "pin_entry")]
-    one, other = (
-        worst_case.run(model_of(t), wanted, Settings(boxes=200))["pin_entry"] for t in (first, second)
-    )
+    one, other = (worst_case.run(model_of(t), wanted, Settings(boxes=200))["pin_entry"] for t in (first, second))
     assert one.certified_low
     assert other.certified_low
     assert math.isclose(one.low, other.low, abs_tol=2e-4)

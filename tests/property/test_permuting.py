@@ -37,8 +37,7 @@ def test_permuting_dimensions_changes_no_engine(both: tuple[Table, Table]) -> No
         assert_near(_sorted(one), _sorted(other), rel=1e-7, absolute=1e-9)
     names = {"bore_clearance", "running_clearance", "end_clearance", "pin_skew", "pin_entry"}
     one, other = (
-        worst_case.run(m, [r for r in every_gap(m) if r.gap in names], Settings(boxes=40))
-        for m in (first, second)
+        worst_case.run(m, [r for r in every_gap(m) if r.gap in names], Settings(boxes=40)) for m in (first, second)
     )
     for name, record in one.items():
         assert_same_extremes(record, other[name], 1.0, 1e-3, name)

@@ -95,17 +95,13 @@ def test_turning_turns_every_gap(tables: Table, seed: int) -> None:
 def test_turning_changes_no_statistic_of_a_cage_as_built(tables: Table) -> None:
     """Turning a cage as built changes no number of a run: moments, extremes, fractions of pockets and cages."""
     one, other = model_of(tables), model_of(turned(tables))
-    wanted = [
-        Requirement(f"{gap.name}_{over}", gap.name, over, min=0.1) for gap in one.gaps for over in OVERS
-    ]
+    wanted = [Requirement(f"{gap.name}_{over}", gap.name, over, min=0.1) for gap in one.gaps for over in OVERS]
     first, second = (monte_carlo.run(m, wanted, Settings(cages=400)).records for m in (one, other))
     for name, record in first.items():
         more = second[name]
         room = 1e-9 * max(1.0, abs(record.least), abs(record.greatest))
         numbers = ("mean", "sd", "least", "greatest")
-        assert_near(
-            [getattr(record, n) for n in numbers], [getattr(more, n) for n in numbers], 1e-7, room, name
-        )
+        assert_near([getattr(record, n) for n in numbers], [getattr(more, n) for n in numbers], 1e-7, room, name)
         assert_near((record.pockets, record.cages), (more.pockets, more.cages), 1e-9, 1e-12, name)
 
 

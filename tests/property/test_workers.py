@@ -66,13 +66,9 @@ def test_a_run_says_the_same_again(tables: Table, seed: int) -> None:
     one, again = (monte_carlo.run(model_of(tables), wanted(model), Settings(seed, 900)) for _ in range(2))
     assert_near(one, again, 0.0, 0.0)
     other = monte_carlo.run(model, wanted(model), Settings(seed + 1, 900))
-    scattering = [
-        name for name, record in one.records.items() if record.sd > 1e-9 * max(1.0, abs(record.mean))
-    ]
+    scattering = [name for name, record in one.records.items() if record.sd > 1e-9 * max(1.0, abs(record.mean))]
     assert all(one.records[name].mean != other.records[name].mean for name in scattering)
-    first, second = (
-        contributions.run(model, every_gap(model, min=0.0), Settings(seed, 900)) for _ in range(2)
-    )
+    first, second = (contributions.run(model, every_gap(model, min=0.0), Settings(seed, 900)) for _ in range(2))
     assert_near(first, second, 0.0, 0.0)
 
 

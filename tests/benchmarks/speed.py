@@ -1,0 +1,218 @@
+"""How long things take, as ratios within one run: medians of paired runs.
+
+Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/speed.py [PAIRS]``.  Writes ``docs/study_speed.md``.
+
+The floor is the time that numpy's PCG64DXSM needs to draw, with ``standard_normal(out=)`` and on one thread, one
+standard normal number for every scalar variate of the model.
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+
+from stackup.case import changed, read
+from stackup.case.case import Case
+from stackup.chain.model import Model, Requirement
+from stackup.engine import monte_carlo
+from stackup.engine.monte_carlo import block_size
+from stackup.engine.settings import Settings
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "cases" / "demo.toml"
+SEED, CAGES = 1, 8 * 4096
+COMMANDS = ("new", "check", "explain", "slots", "iso286", "schema")
+IMPORTS = "import numpy, scipy.stats, scipy.optimize, sympy"
+EMPTY = "import typer\napp = typer.Typer()\n@app.command()\ndef main() -> None: ...\napp()\n"
+Row = tuple[str, str, str]
+
+
+def timed(run: Callable[[], object]) -> float:
+    """Return seconds."""
+    start = time.perf_counter()
+    run()
+    return time.perf_counter() - start
+
+
+def paired(one: Callable[[], object], other: Callable[[], object], pairs: int) -> float:
+    """Return the median ratio of the times of two things, done in turn."""
+    return median(timed(one) / timed(other) for _ in range(pairs))
+
+
+def variates(model: Model) -> tuple[int, int]:
+    """Return the scalar variates of one pocket and of one cage."""
+    counts = {"pocket": 0, "cage": 0}
+    for dimension in model.dimensions.values():
+        counts[dimension.scope] += len(dimension.components)
+    return counts["pocket"], counts["cage"]
+
+
+def floor_of(model: Model, cages: int) -> Callable[[], object]:
+    """Return what draws as many standard normals as ``cages`` cages have scalar variates, block by block."""
+    of_pocket, of_cage = variates(model)
+    rng = np.random.Generator(np.random.PCG64DXSM(SEED))
+    size = block_size(model.pockets)
+    pocket, cage = np.empty((model.pockets, size)), np.empty((1, size))
+
+    def draw() -> None:
+        for _ in range(cages // size):
+            for _ in range(of_pocket):
+                rng.standard_normal(out=pocket)
+            for _ in range(of_cage):
+                rng.standard_normal(out=cage)
+
+    return draw
+
+
+def all_gaps(case: Case) -> tuple[Model, list[Requirement]]:
+    """Return the model of a case and a requirement on every gap: the limits of the file where it has some."""
+    model = case.models()[0].states["made"]
+    given = {r.gap: r for r in case.requirements if r.over == "each"}
+    return model, [given.get(gap.name, Requirement(gap.name, gap.name)) for gap in model.gaps]
+
+
+def sampling(pairs: int) -> list[Row]:
+    """Return Monte Carlo of the demo against the floor, and with two workers."""
+    model, wanted = all_gaps(read(DEMO))
+
+    def run(workers: int) -> Callable[[], object]:
+        return lambda: monte_carlo.run(model, wanted, Settings(SEED, CAGES, workers))
+
+    run(1)()
+    floor = floor_of(model, CAGES)
+    of_pocket, of_cage = variates(model)
+    what = f"{len(wanted)} gaps, {model.pockets} pockets, {of_pocket} pocket and {of_cage} cage variates"
+    return [
+        (
+            f"Monte Carlo of the demo, one thread ({what}), against the floor",
+            ratio(paired(run(1), floor, pairs)),
+            "1.6",
+        ),
+        ("the same, two threads, against the floor of one", ratio(paired(run(2), floor, pairs)), "–"),
+    ]
+
+
+def doubling(pairs: int) -> list[Row]:
+    """Return what twice the cages and twice the pockets cost."""
+    case = read(DEMO)
+    model, wanted = all_gaps(case)
+    # the rings grow with the rollers, so that the cage stays one
+    more = {
+        f"dimensions.{name}.nominal": case.mapping["dimensions"][name]["nominal"] + 800.13
+        for name in (
+            "hole_pitch_diameter",
+            "inner_raceway",
+            "outer_guide",
+            "ring_outside",
+            "ring_inside",
+            "inner_guide",
+        )
+    }
+    large, same = all_gaps(changed(case, {"cage.rollers": 96, **more}))
+
+    def run(which: Model, asked: list[Requirement], cages: int) -> Callable[[], object]:
+        return lambda: monte_carlo.run(which, asked, Settings(SEED, cages))
+
+    one = run(model, wanted, CAGES)
+    one()
+    return [
+        ("twice the cages against once", ratio(paired(run(model, wanted, 2 * CAGES), one, pairs)), "2"),
+        ("twice the pockets against once", ratio(paired(run(large, same, CAGES), one, pairs)), "2"),
+    ]
+
+
+def command(*words: str) -> Callable[[], object]:
+    """Return what runs a command of its own, quietly; its exit code may say "not met"."""
+    return lambda: subprocess.run(words, cwd=ROOT, capture_output=True, check=False)
+
+
+def ratio(value: float) -> str:
+    """Return a ratio in words of the table."""
+    return f"{value:.2f}"
+
+
+def starting(pairs: int) -> list[Row]:
+    """Return the first run of ``check``, and the help of every command."""
+    stackup = Path(sys.executable).with_name("stackup")
+    if not (stackup.exists() and (ROOT / "stackup" / "cli.py").exists()):
+        return [("stackup check, --help", "not measured: no command line here", "4, 1.5")]
+    imports = command(sys.executable, "-c", IMPORTS)
+    check = command(str(stackup), "check", str(DEMO))
+    check(), imports()
+    found = [
+        (
+            "stackup check on the demo, first run, against the imports",
+            ratio(paired(check, imports, pairs)),
+            "4",
+        )
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        program = Path(folder) / "empty.py"
+        program.write_text(EMPTY, encoding="utf-8")
+        empty = command(sys.executable, str(program), "--help")
+        for name in ("", *COMMANDS):
+            words = [name] if name else []
+            helping = command(str(stackup), *words, "--help")
+            helping(), empty()
+            found.append((f"stackup {name} --help against an empty typer program".replace("  ", " "),
+                          ratio(paired(helping, empty, 3 * pairs)), "1.5"))  # fmt: skip
+    return found
+
+
+PEAK = """
+import resource, sys
+sys.path.insert(0, "tests/benchmarks")
+from speed import DEMO, SEED, all_gaps, monte_carlo, read, Settings
+model, wanted = all_gaps(read(DEMO))
+monte_carlo.run(model, wanted, Settings(SEED, int(sys.argv[1])))
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def memory() -> list[Row]:
+    """Return the peak memory of the demo at 10⁴ and 10⁶ cages, each in a process of its own."""
+    peaks = []
+    for cages in (10**4, 10**6):
+        words = (sys.executable, "-c", PEAK, str(cages))
+        out = subprocess.run(words, cwd=ROOT, capture_output=True, check=True, text=True).stdout
+        peaks.append(int(out) / 1024)
+    both = f"{peaks[1]:.0f} and {peaks[0]:.0f} MiB, interpreter and libraries included"
+    return [(f"peak memory at 10⁶ cages against 10⁴ ({both})", ratio(peaks[1] / peaks[0]), "1")]
+
+
+def main(pairs: int = 9) -> None:
+    """Measure everything and write the study."""
+    rows: list[Row] = []
+    for part in (sampling(pairs), doubling(pairs), starting(pairs), memory()):
+        rows += part
+        for row in part:
+            print(*row, sep=" | ")
+    table = "\n".join(f"| {what} | {found} | {most} |" for what, found, most in rows)
+    text = f"""# Speed, measured
+
+Written by `python tests/benchmarks/speed.py`, {datetime.datetime.now(datetime.UTC):%Y-%m-%d}, seed {SEED},
+{CAGES} cages, medians of {pairs} paired runs (three times as many for `--help`), on a shared
+machine of {os.cpu_count()} cores. Everything is a ratio of two things done in turn in one run.
+
+The floor is the time that numpy's generator (PCG64DXSM, `standard_normal(out=)`) needs on one thread to draw one
+standard normal number for every scalar variate of the model. The imports are
+`python -c '{IMPORTS}'`.
+
+| what | ratio | at most |
+|---|---:|---:|
+{table}
+"""
+    (ROOT / "docs" / "study_speed.md").write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))

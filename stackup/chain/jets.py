@@ -19,7 +19,7 @@ Array = Any
 
 @dataclass(frozen=True)
 class Jets:
-    """``value[i]``, ``gradient[i]`` (m,) and ``hessian[i]`` (m, m) or None of node i; ``inputs`` names the m columns."""
+    """``value[i]``, ``gradient[i]`` (m,), ``hessian[i]`` (m, m) or None of node i; ``inputs`` names the columns."""
 
     program: Program
     inputs: tuple[str, ...]

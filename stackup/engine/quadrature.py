@@ -22,6 +22,8 @@ Function = Callable[[Array], Array]
 GRID = 25
 #: lines start from so many ± pairs of points; moments take so many times more
 POINTS, MORE = 1536, 8
+#: the fewest points for moments
+LEAST_MOMENTS = 6144
 RADII = 64
 AROUND, UP = 256, 32
 #: the most extreme part (1 in so many) of the points tells where failures lie; how much farther lines start,
@@ -104,7 +106,7 @@ def _by_lines(function: Function, rank: int, effort: float) -> LawOf:
     from scipy.special import ndtri
 
     count = max(LEAST_POINTS, round(POINTS * effort))
-    base = ndtri(np.clip(_points(rank, MORE * count), 1e-12, 1 - 1e-12))
+    base = ndtri(np.clip(_points(rank, max(MORE * count, LEAST_MOMENTS)), 1e-12, 1 - 1e-12))
     # exactly mean 0, variance 1 and no correlation: a sum has its own sd; points come in ± pairs
     base = base - base.mean(axis=1, keepdims=True)
     base = np.linalg.solve(np.linalg.cholesky(base @ base.T / base.shape[1]), base)

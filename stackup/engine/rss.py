@@ -146,7 +146,7 @@ def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
             scale = float(np.sqrt(max(variances)))
             # a vector of which one part is nothing has a magnitude, and no curvature
             flat = any(v <= 0 and first.value[a] == 0 for a, v in zip(node.args, variances, strict=True))
-            if 0 < scale and size <= (REACHED if flat else LONG) * scale:
+            if scale > 0 and size <= (REACHED if flat else LONG) * scale:
                 found.add(index)
             continue
         gradient = first.gradient[node.args[0]] - (first.gradient[node.args[1]] if len(node.args) > 1 else 0.0)

@@ -75,7 +75,7 @@ def _verdicts(records: Sequence[Record]) -> Table:
         Column("requirement"),
         Column("verdict"),
         Column("limit"),
-        Column("by how much"),
+        Column("by how much", list=True),
         Column("governed by", list=True),
     )
     rows = tuple(
@@ -104,13 +104,13 @@ def _by_how_much(record: Record) -> str:
         bound = room_left(record.requirement, worst.bound_low, worst.bound_high)
         found = room_left(record.requirement, worst.low, worst.high)
         if record.verdict == "undecided":
-            return f"found {numbers.room(found, record.unit)}, bound {numbers.room(bound, record.unit)}"
+            return f"found {numbers.room(found, record.unit)} (bound {numbers.room(bound, record.unit)})"
         return f"worst case {numbers.room(bound if record.verdict == 'met' else found, record.unit)}"
     fraction = getattr(record.fraction, allow.of) if record.fraction else None
     if fraction is None:
         return "not finished"
     more = f", {_rounded_up(record.more_cages)} more cages decide" if record.more_cages else ""
-    return f"{numbers.share(fraction)} of {allow.of}, {numbers.allowed(allow)} allowed{more}"
+    return f"{numbers.share(fraction)} of {allow.of} ({numbers.allowed(allow)} allowed){more}"
 
 
 def _rounded_up(cages: int) -> str:
@@ -291,16 +291,16 @@ def _sampled_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
         if fraction is not None:
             yield f"{label} out of spec", Text(f"{numbers.share(fraction)} (95 %: {numbers.interval(fraction)})")
     if sampled.cages is not None and sampled.cages.if_independent:
-        yield "cages, were pockets independent", Text(numbers.parts(sampled.cages.if_independent, _doubt(sampled)))
+        yield "cages, if independent", Text(numbers.parts(sampled.cages.if_independent, _doubt(sampled)))
 
 
 def _contributions(record: Record) -> Table:
     columns = (
         Column("dimension"),
         Column("sensitivity", right=True),
-        Column("of the scatter", right=True),
-        Column("of the worst case", right=True),
-        Column("fraction, if 10 % tighter", right=True),
+        Column("of scatter", right=True),
+        Column("of worst case", right=True),
+        Column("10 % tighter", right=True),
     )
     rows = tuple(
         (

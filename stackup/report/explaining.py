@@ -45,8 +45,8 @@ def _contributions(gap: ExplainedGap) -> Table:
     columns = (
         Column("governed by"),
         Column("sensitivity", right=True),
-        Column("of the scatter", right=True),
-        Column("of the worst case", right=True),
+        Column("of scatter", right=True),
+        Column("of worst case", right=True),
     )
     rows = tuple(
         (

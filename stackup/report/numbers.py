@@ -30,6 +30,8 @@ __all__ = [
 NONE = "–"
 #: less room than this is not told in digits
 LEAST_ROOM = 1e-9
+#: blocks of a histogram in one line
+SPARKS = 32
 _BLOCKS = " ▁▂▃▄▅▆▇█"
 
 
@@ -110,7 +112,9 @@ def sensitivity(value: float | None) -> str:
 
 
 def spark(counts: tuple[int, ...]) -> str:
-    """Return a histogram as one line of blocks; a bin with anything in it is never blank."""
+    """Return a histogram as one line of at most SPARKS blocks; one with anything in it is never blank."""
+    merged = -(-len(counts) // SPARKS)
+    counts = tuple(sum(counts[start : start + merged]) for start in range(0, len(counts), merged))
     most = max(counts, default=0)
     if most == 0:
         return ""

@@ -161,26 +161,27 @@ def _stacked(cells: Sequence[Text], indent: int) -> RichText:
 def _stacks(section: Table, width: int) -> Stacks:
     """Return which columns stand on top of each other: none, as the table says, or all where nothing else fits."""
     alone: Stacks = [(index,) for index in range(len(section.columns))]
-    choices = [alone, section.stacks] if section.stacks else [alone]
-    fitting = (stacks for stacks in choices if natural_width(section, stacks) <= width)
+    choices: list[tuple[Stacks, int]] = [(alone, 2), *([(section.stacks, 1)] if section.stacks else [])]
+    fitting = (stacks for stacks, items in choices if natural_width(section, stacks, items) <= width)
     return next(fitting, [tuple(range(len(section.columns)))])
 
 
-def natural_width(section: Table, stacks: Stacks) -> int:
-    """Return the width that a table takes when nothing of it wraps."""
-    return sum(_stack_width(section, stack) for stack in stacks) + GUTTER * (len(stacks) - 1)
+def natural_width(section: Table, stacks: Stacks, items: int) -> int:
+    """Return the width that a table takes when nothing of it wraps and lists keep their first ``items``."""
+    return sum(_stack_width(section, stack, items) for stack in stacks) + GUTTER * (len(stacks) - 1)
 
 
-def _stack_width(section: Table, stack: tuple[int, ...]) -> int:
+def _stack_width(section: Table, stack: tuple[int, ...], items: int = 1) -> int:
     first, *below = stack
-    return max(_wanted(section, first), *(_wanted(section, index) + _indent(section, stack) for index in below), 0)
+    under = (_wanted(section, index, items) + _indent(section, stack) for index in below)
+    return max(_wanted(section, first, items), *under, 0)
 
 
-def _wanted(section: Table, index: int) -> int:
-    """Return the width that a column wants: a loose one LOOSE at most, a list that of its first two items."""
+def _wanted(section: Table, index: int, items: int) -> int:
+    """Return the width that a column wants: a loose one LOOSE at most, a list that of its first ``items``."""
     texts = [row[index].text for row in section.rows]
     if section.columns[index].loose:
         texts = [text[:LOOSE] for text in texts]
     if section.columns[index].list:
-        texts = [", ".join(text.split(", ")[:2]) for text in texts]
+        texts = [", ".join(text.split(", ")[:items]) for text in texts]
     return max(len(section.columns[index].head), *(len(text) for text in texts), 0)

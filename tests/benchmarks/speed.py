@@ -192,10 +192,16 @@ def memory() -> list[Row]:
 def main(pairs: int = 9) -> None:
     """Measure everything and write the study."""
     rows: list[Row] = []
-    for part in (sampling(pairs), doubling(pairs), starting(pairs), memory()):
-        rows += part
-        for row in part:
-            print(*row, sep=" | ")
+    parts: tuple[Callable[[], list[Row]], ...] = (
+        lambda: sampling(pairs),
+        lambda: doubling(pairs),
+        lambda: starting(pairs),
+        memory,
+    )
+    for part in parts:
+        for row in part():
+            rows.append(row)
+            print(*row, sep=" | ", flush=True)
     table = "\n".join(f"| {what} | {found} | {most} |" for what, found, most in rows)
     text = f"""# Speed, measured
 

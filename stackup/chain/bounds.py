@@ -21,9 +21,11 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.forms import Block, Rows, atom_value, contract
+from stackup.chain.firstorder import Conditions
+from stackup.chain.forms import Block, atom_value, contract
 from stackup.chain.ground import Boxes, Disc, Ground
 from stackup.chain.intervals import interval
+from stackup.chain.known import Known
 from stackup.chain.lines import Line, Stack
 from stackup.chain.program import Program
 from stackup.chain.region import ROUNDING, Forward, Region
@@ -91,6 +93,7 @@ class Bounder:
         self.region = Region(self.form.inputs, ground)
         self._forward = [Forward(block.rows, self.region) for block in self.form.blocks]
         self._last = Forward(self.form.root, self.region)
+        self._conditions = Conditions(self.form, self.region, self.sign)
 
     def whole(self) -> Boxes:
         """Return one box per column that excludes nothing."""
@@ -102,6 +105,7 @@ class Bounder:
             -ends,
             ends.copy(),
             sector,
+            self.region.anywhere(),
             np.zeros((2, self.atoms, count)),
             np.zeros((self.rows, count)),
             self.region.middle(),
@@ -136,8 +140,19 @@ class Bounder:
         found, arguments = self.form.values(point, origin)
         return self.sign * self.form.root.of(found, origin)[0], found, arguments
 
+    def narrow(self, boxes: Boxes, times: int) -> Array:
+        """Narrow boxes to where the least value over the whole region can lie; return those where it cannot."""
+        void = np.zeros(len(boxes.origin), dtype=bool)
+        for _ in range(times):
+            ends = _Walk(self, boxes).ends
+            void |= ends.empty | self._conditions.narrow(boxes, ends.row_low, ends.row_high)
+        return void
+
     def look(self, boxes: Boxes, target: float, steps: int) -> Result:
-        """Bound every box, going up ``steps`` times or until all bounds pass ``target``; boxes learn from it."""
+        """Bound every box, going up ``steps`` times or until all bounds pass ``target``; boxes learn from it.
+
+        What is left of a box afterwards is where its linear function is below ``target``: the output is not elsewhere.
+        """
         walk = _Walk(self, boxes)
         best = np.full(len(boxes.origin), -np.inf)
         kept = boxes.touch.copy(), boxes.press.copy()
@@ -163,8 +178,12 @@ class Bounder:
         boxes.centre = centre
         if steps:
             walk.touch[:], walk.press[:] = kept
-            _, point = walk.down()
-        return self._judged(walk, boxes, best, point)
+            bound, point = walk.down()
+        result = self._judged(walk, boxes, best, point)
+        slack = np.where(bound > -HUGE, target - bound, np.inf)
+        low, high = (end[: self.inputs] for end in (walk.ends.low, walk.ends.high))
+        self.region.keep(walk.weights[: self.inputs], low, high, boxes, slack)
+        return result
 
     def _judged(self, walk: _Walk, boxes: Boxes, bound: Array, point: Array) -> Result:
         """Value the last point and the centre; say what every atom loses at the centre."""
@@ -175,7 +194,7 @@ class Bounder:
         nearer = at_point < at_centre
         best = np.where(nearer, at_point, at_centre)
         ends = walk.ends
-        low, high, _ = self._last.ends(ends.low, ends.high, boxes.origin)
+        low, high, _ = self._last.ends(ends.low, ends.high, boxes)
         bound = np.maximum(bound, low[0] if self.sign > 0 else -high[0])
         bound = np.where(ends.empty, np.inf, np.where(bound > -HUGE, bound, -np.inf))
         loss = walk.losses(arguments)
@@ -196,47 +215,6 @@ def _inner(one: list[Any], two: list[Any]) -> Array:
     return total
 
 
-class _Known:
-    """Ramps whose sign is known in a box: there they are linear, and rows that hold them get narrower intervals."""
-
-    def __init__(self, owner: Bounder) -> None:
-        self.owner = owner
-        self.blocks: list[tuple[Block, Array, Array]] = []
-
-    def learn(self, block: Block, low: Array, high: Array) -> None:
-        """Remember where the ramps of a block are linear."""
-        over = low >= 0
-        if np.any(over):
-            self.blocks.append((block, over, high))
-
-    def sharpened(
-        self, rows: Rows, lo: Array, hi: Array, low: Array, high: Array, origin: Array
-    ) -> tuple[Array, Array]:
-        """Return the intervals of rows with ramps that equal their argument written as such."""
-        for block, _, _ in self.blocks:
-            if np.any(rows.matrix[:, :, block.atoms]):
-                break
-        else:
-            return lo, hi
-        count = len(origin)
-        matrix = rows.matrix[origin] if len(rows.matrix) > 1 else np.repeat(rows.matrix, count, axis=0)
-        shift = rows.constant[origin] if len(rows.constant) > 1 else np.repeat(rows.constant, count, axis=0)
-        matrix, shift = matrix.copy(), shift.copy()
-        for block, over, _ in reversed(self.blocks):
-            part = np.where(over.T[:, None, :], matrix[:, :, block.atoms], 0.0)
-            if not np.any(part):
-                continue
-            matrix[:, :, block.atoms] -= part
-            if len(block.rows.matrix) == 1:
-                matrix += part @ block.rows.matrix[0]
-                shift += part @ block.rows.constant[0]
-            else:
-                matrix += part @ block.rows.matrix[origin]
-                shift += np.einsum("brk,bk->br", part, block.rows.constant[origin])
-        less, more = self.owner.region.ends(matrix, shift, low, high, origin)
-        return np.maximum(lo, less), np.minimum(hi, more)
-
-
 class _Walk:
     """Passes over some boxes: intervals once, then down and up again with what the boxes learn."""
 
@@ -248,7 +226,7 @@ class _Walk:
         self.ends = self._intervals()
         self.weights = np.zeros((owner.size, len(boxes.origin)))
         self.flow: list[Array] = []
-        low, high, _ = owner._last.ends(self.ends.low, self.ends.high, boxes.origin)
+        low, high, _ = owner._last.ends(self.ends.low, self.ends.high, boxes)
         self._direction: list[Any] = []
         self.spread = np.minimum(high[0] - low[0], HUGE)
 
@@ -263,10 +241,10 @@ class _Walk:
         rows = np.empty((4, owner.rows, count))
         cut = np.zeros((2, owner.rows, count), dtype=bool)
         _, arguments = owner.form.values(boxes.centre, origin)
-        known = _Known(owner)
+        known = Known(owner.region)
         for block, forward in zip(owner.form.blocks, owner._forward, strict=True):
-            lo, hi, rows[2, block.places] = forward.ends(low, high, origin)
-            lo, hi = known.sharpened(block.rows, lo, hi, low, high, origin)
+            lo, hi, rows[2, block.places] = forward.ends(low, high, boxes)
+            lo, hi = known.sharpened(block.rows, lo, hi, low, high, boxes)
             places = slice(n + block.row, n + block.row + len(lo))
             rows[3, block.places] = np.clip(hi - lo, 1e-12, HUGE)
             less, more = np.maximum(lo, boxes.low[places]), np.minimum(hi, boxes.high[places])
@@ -317,7 +295,7 @@ class _Walk:
         self.flow.reverse()
         self.weights = weights
         n = owner.inputs
-        least, point, more = owner.region.least(weights[:n], ends.low[:n], ends.high[:n], origin)
+        least, point, more = owner.region.least(weights[:n], ends.low[:n], ends.high[:n], self.boxes)
         return bias + least - ROUNDING * (size + more), point
 
     def up(self, point: Array, missing: Array) -> None:

@@ -61,15 +61,17 @@ class Boxes:
     """Parts of the region under study, and what was learnt about bounding each.
 
     ``low``/``high`` (inputs + rows, nbox) narrow inputs, and arguments of atoms; ``sector`` (2, atoms, nbox) the
-    direction of a length's vector in rad; ``origin`` (nbox,) is the column of the ground.  Any value of the
-    rest gives a bound: ``touch`` (2, atoms, nbox) says where lines touch, ``press`` (rows, nbox) are the multipliers
-    of the narrowed arguments (positive at the lower end), ``centre`` (inputs, nbox) a point that nearly attains
-    the bound.
+    direction of a length's vector in rad; ``arc`` (5, discs, nbox) puts a disc's vector at centre − ρ·u, with u no
+    farther from the direction (arc[0], arc[1]) than the angle of cosine arc[2] and sine arc[3] (cosine −1: anywhere)
+    and ρ no less than arc[4]; ``origin`` (nbox,) is the column of the ground.  Any value of the rest gives a bound:
+    ``touch`` (2, atoms, nbox) says where lines touch, ``press`` (rows, nbox) are the multipliers of the narrowed
+    arguments (positive at the lower end), ``centre`` (inputs, nbox) a point that nearly attains the bound.
     """
 
     low: Array
     high: Array
     sector: Array
+    arc: Array
     touch: Array
     press: Array
     centre: Array
@@ -78,11 +80,6 @@ class Boxes:
     def take(self, which: Array) -> Boxes:
         """Return some of the boxes (copied)."""
         return Boxes(*(getattr(self, f.name)[..., which] for f in fields(self)))
-
-    def put(self, which: Array, other: Boxes) -> None:
-        """Overwrite some of the boxes."""
-        for f in fields(self):
-            getattr(self, f.name)[..., which] = getattr(other, f.name)
 
     @staticmethod
     def join(parts: Sequence[Boxes]) -> Boxes:

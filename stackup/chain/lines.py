@@ -207,7 +207,7 @@ class Stack:
         """Bound f(a, b) about the reference point, one argument after the other."""
         a, b = self.arguments
         a0, b0 = np.clip(self.near[0], *a), np.clip(self.near[1], *b)
-        ranges = _atan2_slopes(a, b)
+        ranges = atan2_slopes(a, b)
         offset = value(self.op, [a0, b0]) + np.zeros_like(weight)
         found = []
         for at, (s0, s1), (lo, hi) in zip((a0, b0), ranges, (a, b), strict=True):
@@ -366,7 +366,7 @@ def _fan(s0: Array, s1: Array, left: Array, right: Array, weight: Array) -> tupl
     return slope, from_left - slope * left
 
 
-def _atan2_slopes(a: Interval, b: Interval) -> tuple[Interval, Interval]:
+def atan2_slopes(a: Interval, b: Interval) -> tuple[Interval, Interval]:
     """Return the intervals of ∂atan2(a, b)/∂a = b/(a²+b²) and ∂/∂b = −a/(a²+b²); unbounded across the cut."""
     cut = (b[0] <= 0) & (a[0] <= 0) & (a[1] >= 0)
     sa, sb = square(a), square(b)

@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from stackup.chain.ground import Disc, Ground
+from stackup.chain.ground import Boxes, Disc, Ground
 
 Array = Any
 
 #: rounding of the sums of one look, relative to the sum of the magnitudes of all terms
 ROUNDING = 1e-12
+
+
+#: outward rounding of arcs and ends that a look narrows, relative
+MARGIN = 1e-9
+
+
+@dataclass(frozen=True)
+class _Load:
+    """Weights (inputs, nbox), those of the discs' parts, and ``far``: what a mm of radius takes off their sum.
+
+    ``toward`` is the unit vector against which that is (below 0 on an arc that leads away from it).
+    """
+
+    weights: Array
+    by_disc: tuple[Array, Array]
+    far: Array
+    toward: tuple[Array, Array]
+    bias: Array
 
 
 class Region:
@@ -67,50 +86,95 @@ class Region:
         """Return the middle of every column, (inputs, columns)."""
         return 0.5 * (self.low + self.high)
 
-    def least(self, weights: Array, low: Array, high: Array, origin: Array) -> tuple[Array, Array, Array]:
+    def anywhere(self) -> Array:
+        """Return arcs (5, discs, columns) that exclude nothing."""
+        arc = np.zeros((5, *self.radius.shape))
+        arc[0], arc[2] = 1.0, -1.0
+        return arc
+
+    def least(self, weights: Array, low: Array, high: Array, boxes: Boxes) -> tuple[Array, Array, Array]:
         """Return the least of Σ weight·input, where it is, and the sum of the magnitudes (all per box)."""
-        weights = np.concatenate((weights, np.zeros((1, weights.shape[1]))))
-        gr, gt = weights[self.r], weights[self.t]
-        norm = np.sqrt(gr * gr + gt * gt)
-        radius, centre = self.radius[:, origin], self.centre[:, :, origin]
-        bias = np.zeros(weights.shape[1])
-        for i in self.growing:
-            bias = bias + self._charge(self.discs[i], norm[i], weights, origin)
-        inverse = np.divide(1.0, norm, out=np.zeros_like(norm), where=norm > 1e-300)
-        spot: Array = np.where(weights[:-1] > 0, low, high)
+        load = self._loaded(weights, boxes)
+        weights, (gr, gt) = load.weights, load.by_disc
+        centre = self.centre[:, :, boxes.origin]
+        spot: Array = np.where(weights > 0, low, high)
         middle = 0.5 * (low + high)
-        spot = np.where(np.abs(weights[:-1]) * (high - low) < 1e-12, middle, spot)
-        safe = np.where(weights[:-1] > 0, low, high)
-        terms = weights[self.single] * safe[self.single]
-        by_disc = gr * centre[0] + gt * centre[1] - norm * radius
-        total = bias + terms.sum(axis=0) + by_disc.sum(axis=0)
-        size = np.abs(bias) + np.abs(terms).sum(axis=0) + np.abs(by_disc).sum(axis=0)
+        terms = weights[self.single] * spot[self.single]
+        spot = np.where(np.abs(weights) * (high - low) < 1e-12, middle, spot)
+        radius = self.radius[:, boxes.origin]
+        reached = -load.far * np.where(load.far > 0, radius, boxes.arc[4])
+        by_disc = gr * centre[0] + gt * centre[1] + reached
+        total = load.bias + terms.sum(axis=0) + by_disc.sum(axis=0)
+        size = np.abs(load.bias) + np.abs(terms).sum(axis=0) + np.abs(by_disc).sum(axis=0)
         for i in self.growing:
             radius[i] = radius[i] + self._grown(self.discs[i], spot)
         point = np.concatenate((spot, np.zeros((1, weights.shape[1]))))
-        point[self.r] = centre[0] - radius * gr * inverse
-        point[self.t] = centre[1] - radius * gt * inverse
+        point[self.r] = centre[0] - radius * load.toward[0]
+        point[self.t] = centre[1] - radius * load.toward[1]
         return total, point[:-1], size
 
-    def ends(self, matrix: Array, shift: Array, low: Array, high: Array, origin: Array) -> tuple[Array, Array]:
+    def _loaded(self, weights: Array, boxes: Boxes) -> _Load:
+        """Return weights with the growth of discs charged to the sizes that they grow with."""
+        weights = np.concatenate((weights, np.zeros((1, weights.shape[1]))))
+        gr, gt = weights[self.r], weights[self.t]
+        far, *toward = along_arc(gr, gt, boxes.arc)
+        bias = np.zeros(weights.shape[1])
+        for i in self.growing:
+            bias = bias + self._charge(self.discs[i], np.maximum(far[i], 0.0), weights, boxes.origin)
+        return _Load(weights[:-1], (gr, gt), far, (toward[0], toward[1]), bias)
+
+    def keep(self, weights: Array, low: Array, high: Array, boxes: Boxes, slack: Array) -> None:
+        """Narrow inputs and arcs of boxes to where Σ weight·input is at most ``slack`` above its least.
+
+        One input that is farther from where it gives least costs more than that alone (H. S. Ryoo, N. V. Sahinidis,
+        1995).  A disc's vector costs |weights|·(radius − its part along −weights): it stays in a cap of the disc.
+        """
+        load = self._loaded(weights, boxes)
+        slack = np.maximum(slack, 0.0) * (1.0 + MARGIN) + MARGIN * MARGIN
+        of_single = load.weights[self.single]
+        room = np.divide(slack, np.abs(of_single), out=np.full_like(of_single, np.inf), where=of_single != 0)
+        less, more = low[self.single], high[self.single]
+        boxes.low[self.single] = np.where(of_single < 0, np.maximum(less, more - room), less)
+        boxes.high[self.single] = np.where(of_single > 0, np.minimum(more, less + room), more)
+        gr, gt = load.by_disc
+        norm = np.sqrt(gr * gr + gt * gt)
+        depth = np.divide(slack, norm, out=np.full_like(norm, np.inf), where=(norm > 0) & (load.far >= norm))
+        radius = self.radius[:, boxes.origin]
+        cap = depth < radius
+        share = np.divide(depth, radius, out=np.ones_like(depth), where=cap)
+        boxes.arc[4] = np.where(cap, np.maximum(boxes.arc[4], (radius - depth) * (1.0 - MARGIN)), boxes.arc[4])
+        self.turn(boxes, load.toward, 1.0 - share - MARGIN, cap)
+
+    @staticmethod
+    def turn(boxes: Boxes, toward: tuple[Array, Array], cosine: Array, where: Array) -> None:
+        """Put vectors on arcs about ``toward`` with a half-angle of that cosine, where these are the narrower ones."""
+        cosine = np.clip(cosine, 0.0, 1.0)
+        narrower = where & (cosine > boxes.arc[2])
+        for k, fresh in enumerate((*toward, cosine, np.sqrt(1.0 - cosine * cosine))):
+            np.copyto(boxes.arc[k], fresh, where=narrower)
+
+    def ends(self, matrix: Array, shift: Array, low: Array, high: Array, boxes: Boxes) -> tuple[Array, Array]:
         """Return the intervals (rows, nbox) of rows of their own in every box, (nbox, rows, variables)."""
+        origin = boxes.origin
         wide = np.concatenate((matrix, np.zeros((*matrix.shape[:2], 1))), axis=2)
         n = len(self.place)
         r, t = np.where(self.r < n, self.r, -1), np.where(self.t < n, self.t, -1)
         gr, gt = wide[:, :, r], wide[:, :, t]
-        centre, most = self.centre[:, :, origin], self.most[:, origin]
+        centre = self.centre[:, :, origin]
         middle = shift + np.einsum("brd,db->br", gr, centre[0]) + np.einsum("brd,db->br", gt, centre[1])
-        reach = np.einsum("brd,db->br", np.sqrt(gr * gr + gt * gt), most)
+        arc = boxes.arc.transpose(0, 2, 1)[:, :, None, :]
+        most = self.most[:, origin].T[:, None, :]
+        below, beyond = (end.sum(axis=2) for end in reach(gr, gt, arc, most))
         wide[:, :, r] = 0.0
         wide[:, :, t] = 0.0
         plain = wide[:, :, :-1]
         up, down = np.maximum(plain, 0.0), np.minimum(plain, 0.0)
         lo, hi = low.T[:, :, None], high.T[:, :, None]
-        size = ((up - down) @ np.maximum(np.abs(lo), np.abs(hi)))[:, :, 0] + np.abs(middle) + reach
-        slack = ROUNDING * (size + np.abs(shift))
-        least = (up @ lo + down @ hi)[:, :, 0] + middle - reach - slack
-        most_ = (up @ hi + down @ lo)[:, :, 0] + middle + reach + slack
-        return least.T, most_.T
+        size = ((up - down) @ np.maximum(np.abs(lo), np.abs(hi)))[:, :, 0] + np.abs(middle)
+        slack = ROUNDING * (size + np.abs(shift) + np.abs(below) + np.abs(beyond))
+        least = (up @ lo + down @ hi)[:, :, 0] + middle + below - slack
+        greatest = (up @ hi + down @ lo)[:, :, 0] + middle + beyond + slack
+        return least.T, greatest.T
 
     def _charge(self, disc: Disc, norm: Array, weights: Array, origin: Array) -> Array:
         """Move a disc's growth on to the size it grows with: −norm·max(0, slope·(size − at)), by its secant.
@@ -148,8 +212,29 @@ class Region:
         return point[:-1]
 
 
+def along_arc(gr: Array, gt: Array, arc: Array) -> tuple[Array, Array, Array]:
+    """Return the greatest of (gr, gt)·u over the unit vectors u of an arc, and that u (0 where the weights vanish)."""
+    norm = np.sqrt(gr * gr + gt * gt)
+    along, across = gr * arc[0] + gt * arc[1], arc[0] * gt - arc[1] * gr
+    within = along >= norm * arc[2]
+    inverse = np.divide(1.0, norm, out=np.zeros_like(norm), where=norm > 1e-300)
+    side = np.copysign(arc[3], across)
+    most = np.where(within, norm, along * arc[2] + across * side)
+    u = np.where(within, gr * inverse, arc[0] * arc[2] - arc[1] * side)
+    return most, u, np.where(within, gt * inverse, arc[1] * arc[2] + arc[0] * side)
+
+
+def reach(gr: Array, gt: Array, arc: Array, most: Array) -> tuple[Array, Array]:
+    """Return the least and greatest of (gr, gt)·(vector − centre), the vector at −ρ·u, ρ from arc[4] to ``most``.
+
+    On a whole disc both are ±|(gr, gt)|·most.
+    """
+    far, near = along_arc(gr, gt, arc)[0], along_arc(-gr, -gt, arc)[0]
+    return -far * np.where(far > 0, most, arc[4]), near * np.where(near > 0, most, arc[4])
+
+
 class Forward:
-    """Intervals of rows: single inputs and atoms by their ends, discs by their radius against the coefficients."""
+    """Intervals of rows: single inputs and atoms by their ends, discs by their arcs against the coefficients."""
 
     def __init__(self, rows: Any, region: Region) -> None:
         """Split the coefficients by sign, and measure those of the discs."""
@@ -162,28 +247,46 @@ class Forward:
         columns = region.radius.shape[1]
         self.shift = np.broadcast_to(rows.constant, (columns, plain.shape[1])).copy()
         self.shift += np.sum(gr * region.centre[0].T[:, None] + gt * region.centre[1].T[:, None], axis=2)
-        self.reach = np.sum(np.sqrt(gr * gr + gt * gt) * region.most.T[:, None], axis=2)
+        self.region = region
+        # discs that no row holds are left out
+        self.held = np.flatnonzero(np.any((gr != 0) | (gt != 0), axis=(0, 1)))
+        self.weights = gr[:, :, self.held, None], gt[:, :, self.held, None]
         wide[:, :, r] = 0.0
         wide[:, :, t] = 0.0
         plain = wide[:, :, :-1]
         self.up, self.down = np.maximum(plain, 0.0), np.minimum(plain, 0.0)
 
-    def ends(self, low: Array, high: Array, origin: Array) -> tuple[Array, Array, Array]:
+    def ends(self, low: Array, high: Array, boxes: Boxes) -> tuple[Array, Array, Array]:
         """Return the intervals (rows, nbox) for intervals of all variables (variables, nbox).
 
         The third array is the sum of the magnitudes of all terms, which their rounding is measured by.
         """
-        shift, reach = self.shift[origin].T, self.reach[origin].T
+        origin = boxes.origin
+        shift = self.shift[origin].T
         up, down = self.up, self.down
+        far = np.maximum(np.abs(low), np.abs(high))
         if len(up) == 1:
             rising, falling = up[0], down[0]
-            lo, hi = rising @ low + falling @ high, rising @ high + falling @ low
-            size = (rising - falling) @ np.maximum(np.abs(low), np.abs(high))
+            lo, hi, size = rising @ low + falling @ high, rising @ high + falling @ low, (rising - falling) @ far
         else:
             rising, falling = up[origin], down[origin]
             lo = np.einsum("brv,vb->rb", rising, low) + np.einsum("brv,vb->rb", falling, high)
             hi = np.einsum("brv,vb->rb", rising, high) + np.einsum("brv,vb->rb", falling, low)
-            size = np.einsum("brv,vb->rb", rising - falling, np.maximum(np.abs(low), np.abs(high)))
-        size = size + np.abs(shift) + reach
+            size = np.einsum("brv,vb->rb", rising - falling, far)
+        size = size + np.abs(shift)
+        if len(self.held):
+            below, beyond = self._discs(boxes)
+            lo, hi, size = lo + below, hi + beyond, size + np.maximum(np.abs(below), np.abs(beyond))
         slack = ROUNDING * size
-        return lo + shift - reach - slack, hi + shift + reach + slack, size
+        return lo + shift - slack, hi + shift + slack, size
+
+    def _discs(self, boxes: Boxes) -> tuple[Array, Array]:
+        """Return what all discs together give at the least and at the most, (rows, nbox)."""
+        gr, gt = self.weights
+        if len(gr) == 1:
+            gr, gt = gr[0], gt[0]
+        else:
+            gr, gt = (np.moveaxis(g[boxes.origin, :, :, 0], 0, -1) for g in (gr, gt))
+        region, held = self.region, self.held
+        below, beyond = reach(gr, gt, boxes.arc[:, held], region.most[held][:, boxes.origin])
+        return below.sum(axis=1), beyond.sum(axis=1)

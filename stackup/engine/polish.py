@@ -139,9 +139,11 @@ class _Task:
         self._x: Array | None = None
 
     def minimise(self, steps: int) -> Array | None:
-        """Return the unknowns of a local extreme, or nothing where the programming fails."""
+        """Return the unknowns of a local extreme, or nothing where none may move or the programming fails."""
         from scipy.optimize import minimize
 
+        if not self.count:
+            return None
         begin = np.zeros(self.count)
         begin[: self.moving] = np.clip(self.groups.unknowns(self.start), -1.0, 1.0)
         values, _ = self.form.values(self.start[:, None], self.mover.origin)

@@ -23,15 +23,19 @@ Array = Any
 
 BATCH = 128
 SECTORS = 8
-STEPS = 6
+STEPS = 2
 START = 10
-FIRST = 100
+#: after so many boxes a better point is moved to a local extreme; then after AGAIN times as many, and so on
+POLISH = 100
+AGAIN = 4
+#: how often a box is narrowed by first-order conditions
+NARROW = 1
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
 LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
 #: part of the tolerance that the bound may stay away from the value found
-CLOSE = 0.9
+CLOSE = 0.99
 
 
 @dataclass(frozen=True)
@@ -55,14 +59,16 @@ class Search:
         self.name, self.sign, self.parameters = name, sign, parameters
         self.program, self.ground, self.tolerance = program, ground, tolerance
         self.bounder = Bounder(program, name, sign, ground, parameters)
-        self.best, self.point, self.column = np.inf, np.zeros(0), 0
+        self.best, self.column = np.inf, 0
+        self.point = self.bounder.region.middle()[:, 0]
         self.looked = 0
+        self._polished = np.inf
         self.shares: dict[int, float] = {}
         self._tree = _Tree(self.bounder)
 
     def run(self, budget: int) -> End:
         """Search within ``budget`` boxes; move the best point to a local extreme where the ends stay apart."""
-        bound = self._descend(min(FIRST, budget // 4))
+        bound = self._descend(1)
         if self.best - bound > self.tolerance:
             self.polish()
             bound = max(bound, self._descend(budget))
@@ -80,12 +86,17 @@ class Search:
         """Return the guaranteed bound after at most ``budget`` boxes from the whole region."""
         boxes = self._root()
         result = self._look(boxes, START)
-        kept = np.inf
+        kept, due = np.inf, POLISH
         while True:
-            live = result.bound < self.best - CLOSE * self.tolerance
+            if self.looked >= due:
+                due *= AGAIN
+                self.polish()
+            live = result.bound < self._target()
             kept = min(kept, float(np.min(result.bound[~live], initial=np.inf)))
             if not np.any(live):
                 return kept
+            # what is left of these boxes is where less than this may be found: no bound of the whole lies higher
+            kept = min(kept, self._target())
             boxes, result = boxes.take(live), result.take(live)
             if self.looked >= budget:
                 return min(kept, float(np.min(result.bound)))
@@ -99,14 +110,21 @@ class Search:
             fresh.bound = np.maximum(fresh.bound, result.bound[work][parents])
             boxes, result = Boxes.join([boxes, children]), Result.join(later, fresh)
 
+    def _target(self) -> float:
+        """Return the value below which a bound does not close."""
+        return self.best - CLOSE * self.tolerance
+
     def polish(self, steps: int = 100) -> None:
-        """Move the best point to a local extreme; keep it, and the slopes of its ramps, where it is better."""
+        """Move the best point to a local extreme unless it is one; keep it, and the slopes of its ramps, if better."""
+        if self.best == self._polished:
+            return
         mover = Mover(self.bounder, self.column)
         point, shares = mover.descend(self.point, self._ours(), steps)
         found = mover.value(point)
         self.shares = shares
         if found < self.best:
             self.best, self.point = found, point
+        self._polished = self.best
 
     def _ours(self) -> list[int]:
         """Return the ramps whose weight at the best point is with us."""
@@ -120,7 +138,7 @@ class Search:
     def _root(self) -> Boxes:
         """Return the whole region, lines touching at the best point seen."""
         boxes = self.bounder.whole()
-        if len(self.point):
+        if np.isfinite(self.best):
             boxes.centre = np.repeat(self.point[:, None], len(boxes.origin), axis=1)
             self.bounder.settle(boxes)
             for index, share in self.shares.items():
@@ -131,11 +149,11 @@ class Search:
         """Bound boxes and keep the best point seen."""
         if len(boxes.origin) == 0:
             return self.bounder.look(boxes, 0.0, 0)
-        target = self.best - 0.95 * CLOSE * self.tolerance
-        if not np.isfinite(target):
+        if not np.isfinite(self.best):
             self._try(self.bounder.look(boxes, np.inf, 0), boxes)
-            target = self.best - 0.95 * CLOSE * self.tolerance
-        result = self.bounder.look(boxes, target, steps)
+        void = self.bounder.narrow(boxes, NARROW)
+        result = self.bounder.look(boxes, self._target(), steps)
+        result.bound[void] = np.inf
         self.looked += len(boxes.origin)
         self._try(result, boxes)
         return result
@@ -170,6 +188,7 @@ class _Tree:
                 self.arguments.append(own)
                 behind.append(frozenset().union(*(self._inputs(rows[r], behind) for r in own)))
         self.ramps = np.array([op == "ramp" for op in self.ops], dtype=bool)
+        self.ramp_of = {own[0]: a for a, own in enumerate(self.arguments) if self.ops[a] == "ramp"}
         self.lengths = [a for a, op in enumerate(self.ops) if op == "length"]
         few = [self._inputs(row, behind) for row in rows]
         self.twins = self._twins(rows)
@@ -229,8 +248,21 @@ class _Tree:
                     children.sector[:, -places[0] - 1, child] = low, high
                 else:
                     children.low[places, child], children.high[places, child] = low, high
+                    self._press(children, child, result.weights[:, parents[child]], places)
                 child += 1
         return children, parents
+
+    def _press(self, children: Boxes, child: int, weights: Array, places: list[int]) -> None:
+        """Let a ramp that a cut at zero makes linear press back as hard as its line bent: so no bound gets worse."""
+        for row in (place - self.bounder.inputs for place in places):
+            ramp = self.ramp_of.get(row)
+            if ramp is None or weights[ramp] <= 0:
+                continue
+            bent = weights[ramp] * children.touch[0, ramp, child]
+            if children.high[self.bounder.inputs + row, child] == 0:
+                children.press[row, child] -= bent
+            elif children.low[self.bounder.inputs + row, child] == 0:
+                children.press[row, child] += weights[ramp] - bent
 
     def _scores(self, result: Result, tolerance: float) -> tuple[Array, Array]:
         """Return, per place and box, the losses that halving it would lessen, and the best place."""
@@ -250,7 +282,7 @@ class _Tree:
         for atom in self.lengths:
             if result.weights[atom, box] < 0 and result.loss[atom, box] >= 0.5 * score[place]:
                 start, end = boxes.sector[:, atom, box]
-                if end - start > 1e-4 and self._turns(result, box, atom):
+                if end - start > 1e-4 and (end - start < 6.0 or self._turns(result, box, atom)):
                     return [-1 - atom], np.linspace(start, end, (SECTORS if end - start > 6.0 else 2) + 1)
         if score[place] <= 0:
             return None

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from stackup.chain.bounds import Bounder, Boxes, Ground, Result
+from stackup.chain.plainsum import least
 from stackup.chain.program import Program
 from stackup.engine.polish import Mover
 
@@ -61,6 +62,7 @@ class Search:
         self.bounder = Bounder(program, name, sign, ground, parameters)
         self.best, self.column = np.inf, 0
         self.point = self.bounder.region.middle()[:, 0]
+        self.plain = least(self.bounder.form, self.bounder.region, float(sign))
         self.looked = 0
         self._polished = np.inf
         self.shares: dict[int, float] = {}
@@ -153,7 +155,7 @@ class Search:
             self._try(self.bounder.look(boxes, np.inf, 0), boxes)
         void = self.bounder.narrow(boxes, NARROW)
         result = self.bounder.look(boxes, self._target(), steps)
-        result.bound[void] = np.inf
+        result.bound = np.where(void, np.inf, np.maximum(result.bound, self.plain[boxes.origin]))
         self.looked += len(boxes.origin)
         self._try(result, boxes)
         return result

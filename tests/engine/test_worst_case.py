@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from cages import REQUIRED, Table, every_gap, model_of, plain_stack, sizes_of
 
+from stackup.case import read
 from stackup.chain.model import OVERS, Model, Requirement
 from stackup.chain.program import compile_model
 from stackup.engine import worst_case
@@ -172,3 +174,13 @@ def test_interrupted() -> None:
     with pytest.raises(Interrupted) as stopped:
         worst_case.run(model, every_gap(model), Settings(boxes=20), stop)
     assert list(stopped.value.records) == [g.name for g in model.gaps][:2]
+
+
+def test_every_end_of_the_demo_is_certified() -> None:
+    """All gaps 1 to 9 of the demo case, with the budget of ``check``: found and bound within 0.1 µm, both ends."""
+    case = read(Path(__file__).parents[2] / "cases" / "demo.toml")
+    model = case.models()[0].states["made"]
+    wanted = [Requirement(gap.name, gap.name) for gap in model.gaps]
+    found = worst_case.run(model, wanted, Settings())
+    assert len(found) >= 15
+    assert [name for name, ends in found.items() if not ends.certified] == []

@@ -15,10 +15,9 @@ import pytest
 from plain_stack import Stack, stack
 
 from stackup.case import from_mapping
+from stackup.decide.verdict import by_worst_case
 
-#: what is not certified to the last digit is to this, in mm
-CERTIFIED = 1e-4
-#: what an extreme that is found must agree to
+#: what an extreme that is found must agree to, and the bound beside it, in mm
 FOUND = 1e-7
 
 
@@ -50,7 +49,7 @@ def holds(found: Stack, least: float = 0.0) -> bool:
     """Tell whether the worst low end of ``pin_entry`` is ``least``, found and guaranteed."""
     worst = found.worst_case()
     assert worst.certified_low
-    assert worst.low - CERTIFIED <= worst.bound_low <= worst.low
+    assert worst.low - FOUND <= worst.bound_low <= worst.low
     return abs(worst.low - least) <= FOUND
 
 
@@ -101,6 +100,15 @@ HOLE = {"nominal": 6.44, "tolerance": [0.0, 0.1]}
 def test_fixed_with_a_projected_zone(clearance: float, fixed: float) -> None:
     """H = F + T1 + T2: the position of the fixed fastener is toleranced where it must enter."""
     assert holds(cage(HOLE, FASTENER, hole_position_b=clearance, hole_position_a=fixed))
+
+
+def test_a_drawing_by_the_formula_is_met_and_not_undecided() -> None:
+    """The formula leaves nothing to spare: the bound says so to the last digit; 1 µm less of hole is not met."""
+    zones = {"hole_position_b": 0.18, "hole_position_a": 0.26}
+    exact, tight = cage(HOLE, FASTENER, **zones), cage({"nominal": 6.439, "tolerance": [0.0, 0.1]}, FASTENER, **zones)
+    requirement = exact.case.requirements[0]
+    assert by_worst_case(requirement, exact.worst_case()) == "met"
+    assert by_worst_case(requirement, tight.worst_case()) == "not met"
 
 
 def test_projected_zone_as_seat() -> None:

@@ -1,4 +1,4 @@
-"""Fills in the outputs of ``docs/walk-design-engineer.md`` by running its commands: ``python docs/make_walk.py``.
+"""Fills in the outputs of the walks by running their commands: ``python docs/make_walk.py [docs/walk-….md …]``.
 
 A block ``console`` holds commands after ``$``; what follows each is its output.  Comments of the page say what
 happens between: ``edit FILE: OLD => NEW`` changes a file, ``exit N`` is the exit code of the next block's last command.
@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-PAGE = Path(__file__).parent / "walk-design-engineer.md"
+PAGES = sorted(Path(__file__).parent.glob("walk-*.md"))
 PARTS = re.compile(
     r"<!-- edit (?P<file>\S+): (?P<old>.*?) => (?P<new>.*?) -->"
     r"|<!-- exit (?P<code>\d) -->"
@@ -77,5 +77,6 @@ def _run(command: str, folder: Path) -> tuple[str, int]:
 
 
 if __name__ == "__main__":
-    with tempfile.TemporaryDirectory() as folder:
-        PAGE.write_text(filled(PAGE.read_text(encoding="utf-8"), Path(folder)), encoding="utf-8")
+    for page in [Path(name) for name in sys.argv[1:]] or PAGES:
+        with tempfile.TemporaryDirectory() as folder:
+            page.write_text(filled(page.read_text(encoding="utf-8"), Path(folder)), encoding="utf-8")

@@ -1,17 +1,20 @@
-"""The commands of the walk-through run, with the exit codes and the answers that it shows."""
+"""The commands of the walks run, with the exit codes and the answers that it shows."""
 
 import re
 import runpy
 from pathlib import Path
 
+import pytest
+
 DOCS = Path(__file__).parents[1] / "docs"
+MAKE = runpy.run_path(str(DOCS / "make_walk.py"))
 
 
-def test_the_walk_for_the_design_engineer(tmp_path):
-    """Every command ends with the announced code; regenerate the page with ``python docs/make_walk.py``."""
-    make = runpy.run_path(str(DOCS / "make_walk.py"))
-    page = make["PAGE"].read_text(encoding="utf-8")
-    made = make["filled"](page, tmp_path)
+@pytest.mark.parametrize("walk", MAKE["PAGES"], ids=lambda path: path.stem)
+def test_the_walks(walk, tmp_path):
+    """Every command ends with the announced code; regenerate the pages with ``python docs/make_walk.py``."""
+    page = walk.read_text(encoding="utf-8")
+    made = MAKE["filled"](page, tmp_path)
     assert outlines(made) == outlines(page)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.arrays import Machine, walk, walk_one
+from stackup.chain.arrays import walk, walk_one
 from stackup.chain.fold import FOLDS
 from stackup.chain.jets import jets
 from stackup.chain.model import Model, Requirement
@@ -23,7 +23,7 @@ from stackup.chain.program import Program, at, bindings, compile_model, pitch_an
 from stackup.chain.symbols import ANGLE, MOST_NEXT
 from stackup.dimension import Dimension
 from stackup.engine.linear import linearise
-from stackup.engine.monte_carlo import Drawer, block_size
+from stackup.engine.replay import Block, Replay
 from stackup.engine.result import Contribution
 from stackup.engine.rss import is_linear, normal_outside, reached_kinks
 from stackup.engine.scatter import Scatter, column_at, owner_of, unlike_pockets
@@ -44,63 +44,6 @@ NEAR = 0.3
 FEWEST = 10
 
 
-@dataclass
-class _Block:
-    """Inputs of a block of cages by name, (Z, n) or (1, n)."""
-
-    inputs: dict[str, Array]
-    cages: int
-
-
-class _Replay:
-    """Draws the first blocks of the run again and keeps their inputs."""
-
-    def __init__(self, model: Model, program: Program, settings: Settings) -> None:
-        self.model, self.program = model, program
-        self.drawer = Drawer(model, settings.seed)
-        self.size = min(block_size(model.pockets), max(settings.cages, 1))
-        self.angles = np.array(pitch_angles(model.pockets))
-        self.owners = {o.name: o for o in (owner_of(model, p) for p in program.inputs)}
-        self.drawer.start(0)
-        self.machine = Machine(program, model.dimensions, self.angles, bindings(model), self.size)
-
-    def block(self) -> _Block:
-        """Draw the next block."""
-        inputs: dict[str, Array] = {}
-        for name in self._in_order():
-            self._draw(name, inputs)
-        return _Block(inputs, self.size)
-
-    def _in_order(self) -> list[str]:
-        first = [n for n in self.owners if self.model.dimensions[n].law.needs is None]
-        return first + [n for n in self.owners if n not in first]
-
-    def _draw(self, name: str, inputs: dict[str, Array]) -> None:
-        owner = self.model.dimensions[name]
-        if owner.components[0] in inputs:
-            return
-        needed = None
-        if owner.law.needs is not None:
-            self._draw(owner.law.needs, inputs)
-            needed = inputs[self.model.dimensions[owner.law.needs].components[0]]
-        shape = (self.model.pockets if owner.scope == "pocket" else 1, self.size)
-        out = tuple(np.empty(shape) for _ in owner.components)
-        self.drawer(name, out, needed)
-        inputs.update(zip(owner.components, out, strict=True))
-
-    def values(self, block: _Block) -> dict[str, Array]:
-        """Return every gap's values (Z, n) of a block."""
-        found: dict[str, Array] = {}
-
-        def copy(name: str, out: tuple[Array, ...], needed: Array | None) -> None:
-            del needed
-            for part, register in zip(self.model.dimensions[name].components, out, strict=True):
-                np.copyto(register, block.inputs[part])
-
-        self.machine.run(copy, lambda gap, values: found.__setitem__(gap, values.copy()))
-        return found
-
-
 def run(
     model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> dict[str, tuple[Contribution, ...]]:
@@ -111,7 +54,7 @@ def run(
     records: dict[str, tuple[Contribution, ...]] = {}
     program = compile_model(model, [r.gap for r in requirements])
     with np.errstate(all="ignore"):
-        replay = _Replay(model, program, settings)
+        replay = Replay(model, program, settings)
         blocks = [replay.block() for _ in range(max(1, -(-SAMPLES // (model.pockets * replay.size))))]
         changes = _changes(model, program, replay, requirements)
         try:
@@ -126,7 +69,7 @@ def run(
 def _of(
     model: Model,
     program: Program,
-    blocks: Sequence[_Block],
+    blocks: Sequence[Block],
     requirement: Requirement,
     changes: Mapping[str, Mapping[str, float]],
 ) -> tuple[Contribution, ...]:
@@ -151,7 +94,7 @@ def _of(
 
 
 def _shares(
-    model: Model, rolled: Program, blocks: Sequence[_Block], requirement: Requirement
+    model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement
 ) -> tuple[dict[str, float], dict[str, float]]:
     """Return the variance share of every dimension and the root mean square of its slope."""
     if requirement.over == "each" or model.gap(requirement.gap).scope == "cage":
@@ -172,7 +115,7 @@ def _shares(
 
 
 def _pocket_samples(
-    model: Model, unrolled: Program, blocks: Sequence[_Block], gap: str
+    model: Model, unrolled: Program, blocks: Sequence[Block], gap: str
 ) -> tuple[Array, dict[str, Array], dict[str, float]]:
     """Return values, Σ x·∂g/∂x per dimension, and the root mean square slopes over all pockets of the blocks."""
     pockets = model.pockets
@@ -188,13 +131,13 @@ def _pocket_samples(
     return values[0], moved, squares
 
 
-def _flat(block: _Block, part: str, pockets: int) -> Array:
+def _flat(block: Block, part: str, pockets: int) -> Array:
     base, ahead = split_at(part)
     values = np.broadcast_to(block.inputs[base], (pockets, block.cages))
     return np.roll(values, -ahead, axis=0).ravel()
 
 
-def _flat_mean(model: Model, block: _Block, part: str) -> Array:
+def _flat_mean(model: Model, block: Block, part: str) -> Array:
     base, ahead = split_at(part)
     owner = owner_of(model, part)
     mean = owner.law.mean[owner.components.index(base)]
@@ -216,7 +159,7 @@ def _collect(
 
 
 def _cage_samples(
-    model: Model, rolled: Program, blocks: Sequence[_Block], requirement: Requirement
+    model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement
 ) -> tuple[Array, dict[str, Array], dict[str, float]]:
     """Return the same for a fold: one number a cage, through the slopes of the fold."""
     fold = FOLDS[requirement.over]
@@ -233,7 +176,7 @@ def _cage_samples(
     return np.concatenate(values), moved, squares
 
 
-def _moved(model: Model, block: _Block, gradient: Mapping[str, Array]) -> tuple[dict[str, Array], dict[str, float]]:
+def _moved(model: Model, block: Block, gradient: Mapping[str, Array]) -> tuple[dict[str, Array], dict[str, float]]:
     moved: dict[str, Array] = {}
     squares: dict[str, float] = {}
     for part, slope in gradient.items():
@@ -289,7 +232,7 @@ class _Candidates:
 
 
 def _changes(
-    model: Model, program: Program, replay: _Replay, requirements: Sequence[Requirement]
+    model: Model, program: Program, replay: Replay, requirements: Sequence[Requirement]
 ) -> dict[str, dict[str, float]]:
     """Return, per requirement and dimension, the relative change of its fraction for 10 % less tolerance."""
     limited = [r for r in requirements if r.min is not None or r.max is not None]
@@ -310,7 +253,7 @@ def _changes(
     return found
 
 
-def _look(requirement: Requirement, values: Array, block: _Block, kept: _Candidates) -> None:
+def _look(requirement: Requirement, values: Array, block: Block, kept: _Candidates) -> None:
     fold = FOLDS[requirement.over]
     folded = fold.value(values) if requirement.over != "each" else values
     margin = np.full(folded.shape, np.inf)

@@ -1,0 +1,88 @@
+"""Does a model work, and no more: the engines that decide a verdict, none of those that only inform.
+
+What ``check`` says of a requirement, ``judge`` says too: the same engines on the same draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from stackup.chain.model import Model, Requirement
+from stackup.decide.fractions import of_row
+from stackup.decide.verdict import Verdict, by_fraction, by_worst_case, room, worst
+from stackup.engine import monte_carlo, rss, worst_case
+from stackup.engine.result import AnyRequirement, Fraction, WorstCase
+from stackup.engine.settings import Progress, Settings, silent
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The verdict on one requirement, and the number behind it: both ends of the worst case, or a fraction.
+
+    ``cages`` is the fraction of cages out of spec where it was sampled.
+    """
+
+    requirement: Requirement
+    verdict: Verdict
+    worst_case: WorstCase | None
+    fraction: Fraction | None
+    cages: Fraction | None
+
+    @property
+    def room(self) -> float | None:
+        """How far the guaranteed bounds stay within the limits, in the gap's unit; None with an allowance."""
+        found = self.worst_case
+        return None if found is None else room(self.requirement, found.bound_low, found.bound_high)
+
+    @property
+    def excess(self) -> float | None:
+        """The fraction out of spec over what is allowed, 1 at the limit; None where the worst case decides."""
+        allow = self.requirement.allow
+        if allow is None or self.fraction is None:
+            return None
+        return self.fraction.out_of_spec / (allow.ppm * 1e-6)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """The verdicts on all requirements, and the fraction of pockets and cages that fail any that was sampled."""
+
+    judgements: Mapping[str, Judgement]
+    any_requirement: AnyRequirement
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst verdict; *met* without requirements."""
+        return worst(one.verdict for one in self.judgements.values()) if self.judgements else "met"
+
+    @property
+    def works(self) -> bool:
+        """Tell whether every requirement is met."""
+        return self.verdict == "met"
+
+
+def judge(
+    model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> Trial:
+    """Return the verdicts on ``requirements``: each by the worst case or by its fraction, as it asks.
+
+    One row of one bearing: of bearings counts as of cages.  Raises Interrupted.
+    """
+    by_worst = [r for r in requirements if r.allow is None]
+    by_share = [r for r in requirements if r.allow is not None]
+    ends = worst_case.run(model, by_worst, settings, progress) if by_worst else {}
+    found = {r.name: Judgement(r, by_worst_case(r, ends[r.name]), ends[r.name], None, None) for r in by_worst}
+    overall = AnyRequirement(None, None)
+    if by_share:
+        drawn = monte_carlo.run(model, by_share, settings, progress)
+        overall = drawn.any_requirement
+        laws, _ = rss.run(model, by_share, settings, progress)
+        for r in by_share:
+            pockets, cages = of_row(model, r, laws[r.name], drawn.records[r.name])
+            fraction = pockets if r.allow is not None and r.allow.of == "pockets" else cages
+            verdict: Verdict = "undecided"
+            if fraction is not None and r.allow is not None:
+                verdict = by_fraction(fraction, r.allow.ppm)
+            found[r.name] = Judgement(r, verdict, None, fraction, cages)
+    return Trial({r.name: found[r.name] for r in requirements}, overall)

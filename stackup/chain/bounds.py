@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from stackup.chain.firstorder import Conditions
-from stackup.chain.forms import Block, atom_value, contract
+from stackup.chain.forms import Block, atom_slopes, atom_value, contract
 from stackup.chain.ground import Boxes, Disc, Ground
 from stackup.chain.intervals import interval
 from stackup.chain.known import Known
@@ -147,6 +147,26 @@ class Bounder:
             ends = _Walk(self, boxes).ends
             void |= ends.empty | self._conditions.narrow(boxes, ends.row_low, ends.row_high)
         return void
+
+    def slopes(self, point: Array, column: int, shares: Mapping[int, float]) -> Array:
+        """Return the gradient (inputs,) of sign·output at a point.
+
+        ``shares`` are the slopes of ramps (places among the variables) whose kink the point lies on: at the least of
+        all points these make the gradient stationary (the multipliers of the kinks); other kinks take one side.
+        """
+        origin = np.array([column])
+        _, _, arguments = self.values(point[:, None], origin)
+        weights = self.form.root.back(np.full((1, 1), self.sign), origin)
+        for block in reversed(self.form.blocks):
+            parts = arguments[block.places].reshape(block.arguments, block.count, 1)
+            _, partials = atom_slopes(block.op, parts, block.power)
+            flow = weights[block.atoms] * np.array([np.broadcast_to(p, (block.count, 1)) for p in partials])
+            for index in range(block.first, block.first + block.count):
+                if index in shares:
+                    flow[0, index - block.first] = weights[index] * shares[index]
+            weights = weights + block.rows.back(flow.reshape(-1, 1), origin)
+        found: Array = weights[: self.inputs, 0]
+        return found
 
     def look(self, boxes: Boxes, target: float, steps: int) -> Result:
         """Bound every box, going up ``steps`` times or until all bounds pass ``target``; boxes learn from it.

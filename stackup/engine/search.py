@@ -41,13 +41,17 @@ CLOSE = 0.99
 
 @dataclass(frozen=True)
 class End:
-    """One end: the least value found, where, and a bound that nothing can pass; ``boxes`` were looked at."""
+    """One end: the least value found, where, and a bound that nothing can pass; ``boxes`` were looked at.
+
+    ``slopes`` say how the end moves with each input: of sign·output, kinks weighted as they are at the least value.
+    """
 
     found: float
     bound: float
     point: Mapping[str, float]
     column: int
     boxes: int
+    slopes: Mapping[str, float]
 
 
 class Search:
@@ -74,9 +78,10 @@ class Search:
         if self.best - bound > self.tolerance:
             self.polish()
             bound = max(bound, self._descend(budget))
-        if self.best - bound > self.tolerance:
-            self.polish()
-        return End(self.best, min(bound, self.best), self._named(), self.column, self.looked)
+        self.polish()
+        slopes = self.bounder.slopes(self.point, self.column, self.shares)
+        named = dict(zip(self.bounder.form.inputs, map(float, slopes), strict=True))
+        return End(self.best, min(bound, self.best), self._named(), self.column, self.looked, named)
 
     def _named(self) -> dict[str, float]:
         point = {

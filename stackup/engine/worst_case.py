@@ -63,6 +63,12 @@ def run(
     return records
 
 
+def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tuple[End, End]:
+    """Return the low end of a gap and the high one (of −gap), each with its slopes."""
+    ends = _both_ends(model, program, gap, settings)
+    return ends.low, ends.high
+
+
 def _both_ends(model: Model, program: Program, gap: str, settings: Settings) -> _Ends:
     rolled = program.only([gap])
     unrolled = unroll(rolled)

@@ -248,7 +248,8 @@ def _options(case: Case, name: str, entry: Toleranced, finest: float, coarsest: 
         yield from (_choice(case, name, entry, one) for one in entry.choices)
         return
     curve = curve_of(entry)
-    assert curve is not None  # noqa: S101 - a free dimension without choices has a cost
+    if curve is None or not _is_stepped(entry):
+        return
     for label, half, keys in _steps(entry, finest, coarsest):
         if finest * (1 - 1e-9) <= half <= coarsest * (1 + 1e-9):
             changes = {f"dimensions.{name}.{key}": value for key, value in keys.items()}

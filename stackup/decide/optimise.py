@@ -207,6 +207,7 @@ class _Tangents:
         self.rows: list[Array] = []
         self.ends: list[float] = []
         self.of_limit: list[int] = []
+        self.points = 0
         self.more = len(problem.limits) if slack else len(problem.places)
 
     def add(self, z: Array) -> None:
@@ -225,8 +226,9 @@ class _Tangents:
         for i, place in enumerate(problem.places):
             row = np.zeros(n + self.more)
             row[:n], row[n + i] = -slopes[i], 1.0
-            if not place.options or not self.ends:
+            if not (place.options and self.points):  # the cost of options is linear: once is enough
                 self._put(row, float(values[i] - slopes[i] @ z), -1)
+        self.points += 1
 
     def _put(self, row: Array, least: float, limit: int) -> None:
         self.rows.append(row)
@@ -283,13 +285,17 @@ def solve(problem: Problem) -> Solution | None:
             if problem.feasible(candidate) and cost < best_cost:
                 best, best_cost = candidate, cost
                 tangents.add(candidate)
-        if best_cost - bound <= GAP * max(abs(best_cost), 1e-9):
+        if best is not None and _is_closed(best_cost, bound):
             break
     if best is None:
         return None
-    proved = best_cost - bound <= GAP * max(abs(best_cost), 1e-9)
+    proved = _is_closed(best_cost, bound)
     exact = all(limit.exact for limit in problem.limits)
     return Solution(problem.assigned(best), best_cost, min(bound, best_cost), proved and exact, _prices(problem, best))
+
+
+def _is_closed(cost: float, bound: float) -> bool:
+    return cost - bound <= GAP * max(abs(cost), 1e-9)
 
 
 def _polished(problem: Problem, start: Array) -> Array:

@@ -27,6 +27,8 @@ R20 = (1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5
 EVERY = {"R20": 1, "R10": 2, "R5": 4}
 #: more steps than this between both ends are no steps
 MOST_STEPS = 400
+#: directions and lengths of the grid on which a zone's scrap is counted
+DIRECTIONS, LENGTHS = 64, 20_000
 #: significant digits of a half-width that is written back, rounded to the finer side
 DIGITS = 5
 #: decimals that rounding of binary numbers is cleaned at
@@ -335,14 +337,14 @@ def _cost_of_present(options: Sequence[Option], before: float) -> float:
 def scrap(dimension: Dimension) -> float:
     """Return the fraction of parts outside their own tolerance, both sides; 0 where inspection takes them out.
 
-    A zone's vector is outside beyond its radius (by its law's points on a fine grid of scores).
+    A zone's vector is outside beyond its radius: counted over a fine polar grid of scores.
     """
     region, law = dimension.region, dimension.law
     if isinstance(region, Disc):
-        from scipy.special import ndtri
-
-        grid = ndtri((np.arange(400) + 0.5) / 400)
-        parts = law.from_scores(*(np.ascontiguousarray(g) for g in np.meshgrid(grid, grid)))
+        directions = 2 * np.pi * (np.arange(DIRECTIONS) + 0.5) / DIRECTIONS
+        lengths = np.sqrt(-2.0 * np.log1p(-(np.arange(LENGTHS) + 0.5) / LENGTHS))
+        r, t = (np.outer(lengths, part(directions)) for part in (np.cos, np.sin))
+        parts = law.from_scores(np.ascontiguousarray(r), np.ascontiguousarray(t))
         return float(np.mean(np.hypot(*parts) > region.radius * (1 + 1e-12)))
     low, high = float(np.mean(region.low)), float(np.mean(region.high))
     ends = np.asarray(law.cdf(np.array([np.nextafter(low, -np.inf), high])), dtype=float)

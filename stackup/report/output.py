@@ -33,13 +33,18 @@ def silence(stream: TextIO) -> None:
     os.close(nowhere)
 
 
+def free(path: Path | None, force: bool) -> None:
+    """Raise OutputExists where ``path`` is there already (unless ``force``): before long work, not after it."""
+    if path is not None and path.exists() and not force:
+        raise OutputExists(f"{path} is there already; --force overwrites it")
+
+
 def save(text: str, path: Path, force: bool) -> None:
     """Write ``text`` into the file ``path``.
 
     Raises OutputExists where it is there already (unless ``force``), CaseError where it cannot be written.
     """
-    if path.exists() and not force:
-        raise OutputExists(f"{path} is there already; --force overwrites it")
+    free(path, force)
     try:
         path.write_text(text, encoding="utf-8")
     except (OSError, ValueError) as error:

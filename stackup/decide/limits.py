@@ -24,7 +24,7 @@ from stackup.chain.jets import jets
 from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, bindings, compile_model, unroll
 from stackup.decide.plan import Quantities, quantities
-from stackup.engine import steep, tail
+from stackup.engine import margin, steep
 from stackup.engine.rss import is_linear
 from stackup.engine.scatter import Scatter, owner_of, unlike_pockets
 from stackup.engine.settings import Progress, Settings, silent
@@ -80,7 +80,7 @@ def limits_of(
     by_law = {r.name: _normal(model, program, r, at) for r in requirements if r.allow is not None}
     by_tail = [r for r in requirements if r.allow is not None and by_law[r.name] is None]
     sides = steep.run(model, by_worst, settings, progress)
-    tails = tail.run(model, by_tail, settings, progress) if by_tail else {}
+    tails = margin.run(model, by_tail, settings, progress) if by_tail else {}
     found: list[Limit] = []
     for requirement in requirements:
         law = by_law.get(requirement.name)
@@ -110,7 +110,7 @@ def _less_spread(m: float, s: float) -> tuple[float, float, float]:
     return m - s, 1.0, -1.0
 
 
-def _of_tail(requirement: Requirement, found: tail.Tail, at: Mapping[str, Quantities]) -> Limit:
+def _of_tail(requirement: Requirement, found: margin.Tail, at: Mapping[str, Quantities]) -> Limit:
     """Return margin = m − s, s the root of all that scatter takes: same value and slopes as the sampled tail."""
     takes = {n: -d for n, d in found.by_scatter.items() if d < 0 and at[n].sd > 0}
     whole = max(sum(takes.values()), LEAST_SPREAD)

@@ -40,28 +40,34 @@ class Replay:
         self.angles = np.array(pitch_angles(model.pockets))
         self.owners = {o.name: o for o in (owner_of(model, p) for p in program.inputs)}
         self.drawer.start(0)
-        self.machine = Machine(program, model.dimensions, self.angles, bindings(model), self.size)
+        self._machines: dict[int, Machine] = {}
 
-    def block(self) -> Block:
-        """Draw the next block."""
+    def block(self, cages: int | None = None) -> Block:
+        """Draw the next block, of ``cages`` cages where the run's last one is shorter."""
         inputs: dict[str, Array] = {}
         for name in self._in_order():
-            self._draw(name, inputs)
-        return Block(inputs, self.size)
+            self._draw(name, inputs, cages or self.size)
+        return Block(inputs, cages or self.size)
+
+    def _machine(self, cages: int) -> Machine:
+        if cages not in self._machines:
+            made = Machine(self.program, self.model.dimensions, self.angles, bindings(self.model), cages)
+            self._machines[cages] = made
+        return self._machines[cages]
 
     def _in_order(self) -> list[str]:
         first = [n for n in self.owners if self.model.dimensions[n].law.needs is None]
         return first + [n for n in self.owners if n not in first]
 
-    def _draw(self, name: str, inputs: dict[str, Array]) -> None:
+    def _draw(self, name: str, inputs: dict[str, Array], cages: int) -> None:
         owner = self.model.dimensions[name]
         if owner.components[0] in inputs:
             return
         needed = None
         if owner.law.needs is not None:
-            self._draw(owner.law.needs, inputs)
+            self._draw(owner.law.needs, inputs, cages)
             needed = inputs[self.model.dimensions[owner.law.needs].components[0]]
-        shape = (self.model.pockets if owner.scope == "pocket" else 1, self.size)
+        shape = (self.model.pockets if owner.scope == "pocket" else 1, cages)
         out = tuple(np.empty(shape) for _ in owner.components)
         self.drawer(name, out, needed)
         inputs.update(zip(owner.components, out, strict=True))
@@ -75,5 +81,5 @@ class Replay:
             for part, register in zip(self.model.dimensions[name].components, out, strict=True):
                 np.copyto(register, block.inputs[part])
 
-        self.machine.run(copy, lambda gap, values: found.__setitem__(gap, values.copy()))
+        self._machine(block.cages).run(copy, lambda gap, values: found.__setitem__(gap, values.copy()))
         return found

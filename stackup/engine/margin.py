@@ -1,4 +1,4 @@
-"""The tail of a requirement with an allowance: its margin, and what moves it.
+"""The margin of a requirement with an allowance, and what moves it.
 
 The margin is how far the limits could move inwards until the allowance is used up: the quantile of the room
 to the nearer limit at the fraction that the drawn cages can still prove (the 95 % interval lies below the allowance).
@@ -62,7 +62,7 @@ def run(
             wanted = [one for one in kept.values() if one.looked < one.cages]
             if not wanted:
                 break
-            block = replay.block()
+            block = replay.block(min(replay.size, settings.cages - start))
             values = replay.values(block)
             for one in wanted:
                 one.look(block, values[one.requirement.gap])

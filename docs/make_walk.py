@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
+CASES = Path(__file__).parents[1] / "cases"
 PAGES = sorted(Path(__file__).parent.glob("walk-*.md"))
 PARTS = re.compile(
     r"<!-- edit (?P<file>\S+): (?P<old>.*?) => (?P<new>.*?) -->"
@@ -23,11 +25,12 @@ PARTS = re.compile(
 
 
 def filled(text: str, folder: Path) -> str:
-    """Return the page with its commands run, in their order, in ``folder``.
+    """Return the page with its commands run, in their order, in ``folder``, where a copy of ``cases/`` stands.
 
     Raises AssertionError for an exit code that the page does not announce, or an edit that finds nothing.
     """
     state = {"code": 0}
+    shutil.copytree(CASES, folder / "cases")
 
     def step(found: re.Match[str]) -> str:
         if found["file"]:

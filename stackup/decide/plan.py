@@ -217,9 +217,9 @@ def stated(entry: Toleranced, half: float) -> dict[str, Any]:
 
 
 def rounded(half: float) -> float:
-    """Return a half-width with few digits, on the finer side."""
+    """Return a half-width with few digits, on the finer side (what rounding took off a digit is given back)."""
     places = DIGITS - 1 - math.floor(math.log10(half))
-    return round(math.floor(half * 10.0**places * (1 + 1e-12)) / 10.0**places, DECIMALS)
+    return round(math.floor(half * 10.0**places * (1 + 1e-8)) / 10.0**places, DECIMALS)
 
 
 def _ends(case: Case, name: str, entry: Toleranced, before: float) -> tuple[float, float]:

@@ -50,8 +50,8 @@ def main(pairs: int = 3, *names: str) -> None:
     text = f"""# Decisions, measured
 
 Written by `python tests/benchmarks/decisions.py`, seed 1, medians of {pairs} paired runs on a shared
-machine of {os.cpu_count()} cores. Every number is a ratio to one `stackup check` of `cases/demo.toml` in the same run, both
-as commands of their own, start and imports included.
+machine of {os.cpu_count()} cores. Every number is a ratio to one `stackup check` of `cases/demo.toml` in the
+same run, both as commands of their own, start and imports included.
 
 | decision on the demo case | in checks | at most | measured |
 |---|---:|---:|---|

@@ -24,6 +24,7 @@ from stackup.decide.plan import REACH, Option, Place, plan_of, rounded
 from stackup.decide.record import Note
 from stackup.decide.rules import RULES, base_of
 from stackup.decide.trial import Trial, judge
+from stackup.engine.fractions import of_cages, of_pockets
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Fault, Interrupted
 
@@ -119,6 +120,8 @@ def allocate(case: Case, settings: Settings, progress: Progress = silent) -> All
     places = plan_of(case)
     search = _Search(case, places, settings, progress, {p.name: _present(p) for p in places if not p.locked})
     try:
+        search.look()
+        _judge_cages(search)
         solution = _solved(search)
         trial = None
         if solution is not None:
@@ -128,6 +131,32 @@ def allocate(case: Case, settings: Settings, progress: Progress = silent) -> All
         search.limits = []
         raise Interrupted(replace(_result(search, None, None, None), rules=(), interrupted=True)) from None
     return _result(search, solution, trial, conflict)
+
+
+def _judge_cages(search: _Search) -> None:
+    """Refuse an allowance that the cages drawn could not prove whatever the drawing.  Raises CaseError."""
+    model, drawn = _model(search.case), search.settings.cages
+    sampled = {limit.name for limit in search.limits if limit.name not in _exact_or_worst(search)}
+    faults = []
+    for requirement in search.case.requirements:
+        allow = requirement.allow
+        if allow is None or requirement.name not in sampled:
+            continue
+        clean = of_pockets(0, 0, 0, drawn, model.pockets) if allow.of == "pockets" else of_cages(0, drawn)
+        if clean.high > allow.ppm * 1e-6:
+            needed = math.ceil(drawn * clean.high / (allow.ppm * 1e-6))
+            found = f"{allow.ppm:g} ppm, which {drawn} cages cannot prove"
+            key, file = f"requirements.{requirement.name}.allow.ppm", str(search.case.path or "")
+            faults.append(Fault(key, found, f"at least {needed} cages for it (--cages)", file=file))
+    if faults:
+        raise CaseError(faults)
+
+
+def _exact_or_worst(search: _Search) -> set[str]:
+    """Return the requirements that the worst case or an exact law decides."""
+    return {limit.name for limit in search.limits if limit.exact} | {
+        one.name for one in search.case.requirements if one.allow is None
+    }
 
 
 def _present(place: Place) -> Assigned:
@@ -140,7 +169,6 @@ def _present(place: Place) -> Assigned:
 
 def _solved(search: _Search) -> Solution | None:
     """Solve until the cost rests; None where nothing keeps all limits."""
-    search.look()
     last = math.inf
     solution: Solution | None = None
     for _ in range(LOOKS):

@@ -223,6 +223,17 @@ def test_faults(change: dict[str, Any], key: str) -> None:
     assert [fault.key for fault in caught.value.faults] == [key]
 
 
+def test_an_allowance_that_no_number_of_good_cages_would_prove() -> None:
+    """1 ppm of stacks, 2000 drawn: none out says no more than 1843 ppm (1 − 0.025^(1/2000)): said at once."""
+    case = stack({"a": {"nominal": 10.0, "tolerance": 0.1, "cost": reciprocal(0.01), "process": {"shape": "uniform"}}},
+                 "a", max=11.0, allow={"ppm": 1, "of": "cages"})  # fmt: skip
+    with pytest.raises(CaseError) as caught:
+        allocate(case, FEW)
+    (fault,) = caught.value.faults
+    assert fault.key == "requirements.gap.allow.ppm"
+    assert "3685" in fault.allowed
+
+
 def test_a_stop_leaves_a_complete_record() -> None:
     """The user stops while cages are drawn: nothing is claimed, every key is there."""
 
@@ -282,7 +293,7 @@ def test_nothing_is_written_where_nothing_works(small_case: Path, tmp_path: Path
 def test_a_cage_is_met_by_every_engine() -> None:
     """The case with every key: what is answered, ``check`` meets with the same seed."""
     case = read(CASES / "every_key_cage.toml")
-    settings = Settings(seed=3, cages=4000)
+    settings = Settings(seed=3, cages=40_000)
     result = allocate(case, settings)
     if result.works:
         checked = stackup.check(changed(case, result.changes), settings)

@@ -291,9 +291,10 @@ def test_nothing_is_written_where_nothing_works(small_case: Path, tmp_path: Path
 
 
 def test_a_cage_is_met_by_every_engine() -> None:
-    """The case with every key: what is answered, ``check`` meets with the same seed."""
+    """The case with every key, its allowances so wide that few cages prove them: ``check`` meets what is answered."""
     case = read(CASES / "every_key_cage.toml")
-    settings = Settings(seed=3, cages=40_000)
+    wide = {f"requirements.{r.name}.allow.ppm": max(r.allow.ppm, 5000.0) for r in case.requirements if r.allow}
+    case, settings = changed(case, wide), Settings(seed=3, cages=3000)
     result = allocate(case, settings)
     if result.works:
         checked = stackup.check(changed(case, result.changes), settings)

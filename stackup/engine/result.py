@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 
@@ -57,7 +58,10 @@ class Sampled:
 
 @dataclass(frozen=True)
 class WorstCase:
-    """Both ends: value found, guaranteed bound, whether they differ by at most the tolerance, and linearised."""
+    """Both ends: value found, guaranteed bound, whether they differ by at most the tolerance, and linearised.
+
+    ``low_shares`` and ``high_shares`` say what part of an end each dimension's tolerance takes (parts of 1).
+    """
 
     low: float
     high: float
@@ -67,6 +71,8 @@ class WorstCase:
     certified_high: bool
     linear_low: float | None
     linear_high: float | None
+    low_shares: Mapping[str, float] = field(default_factory=dict)
+    high_shares: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def certified(self) -> bool:
@@ -121,12 +127,16 @@ class Rss:
 class Contribution:
     """What one dimension does to one requirement.
 
-    ``sensitivity`` is the derivative at the mean (all pockets together), for a zone the root mean square without
-    sign; shares are parts of 1; ``tighter`` is the relative change of the fraction when the tolerance falls by 10 %.
+    ``sensitivity`` is the derivative at the mean, all pockets together; where ``signed`` is False, for a zone or behind
+    a kink that is reached, it is the root mean square over the population, without sign.  ``mean_sensitivity`` is the
+    mean derivative over the population with its sign, None for a zone.  Shares are parts of 1; ``tighter`` is the
+    relative change of the fraction when the tolerance falls by 10 %.
     """
 
     dimension: str
     sensitivity: float
+    signed: bool
+    mean_sensitivity: float | None
     variance_share: float | None
     width_share: float | None
     tighter: float | None

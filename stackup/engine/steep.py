@@ -1,21 +1,19 @@
 """How the worst case moves: slopes of each end by the middle and by the half-width of every dimension's region.
 
-At an extreme point the end moves as the gap does there (envelope theorem): by the gradient with a middle, by its
-length against a half-width.  A size that a zone's bonus grows with moves the rim of that zone too.
+Allocation takes its limits from here.  The slopes of one end are in ``end_slopes.py``.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, compile_model, split_at
+from stackup.chain.program import Program, compile_model
 from stackup.dimension import Classes, Disc
+from stackup.engine.end_slopes import of_end
 from stackup.engine.rss import is_linear
-from stackup.engine.scatter import owner_of
 from stackup.engine.search import End
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.engine.worst_case import ends_of
@@ -70,32 +68,9 @@ def _joined(one: Side, other: Side) -> Side:
 
 
 def _side(model: Model, end: End, room: float, linear: bool) -> Side:
-    singles: dict[str, float] = {}
-    apart: dict[str, list[float]] = {}
-    vectors: dict[tuple[str, int], list[float]] = {}
-    for part, slope in end.slopes.items():
-        base, ahead = split_at(part)
-        owner = owner_of(model, part)
-        if isinstance(owner.region, Disc):
-            vector = vectors.setdefault((owner.name, ahead if owner.scope == "pocket" else 0), [0.0, 0.0])
-            vector[owner.components.index(base)] += slope
-        else:
-            singles[owner.name] = singles.get(owner.name, 0.0) + slope
-            apart.setdefault(owner.name, []).append(slope)
-    halves: dict[str, float] = {}
-    for (name, _), vector in vectors.items():
-        length = math.hypot(*vector)
-        halves[name] = halves.get(name, 0.0) - length
-        region = model.dimensions[name].region
-        if isinstance(region, Disc) and region.growth is not None and region.growth.feature in apart:
-            apart[region.growth.feature].append(-region.growth.slope * length)
-    for name, slopes in apart.items():
-        # all pockets of one class, and a size with the zones that grow with it, move as one
-        grown = len(slopes) > sum(split_at(p)[0] == name for p in end.slopes)
-        together = grown or isinstance(model.dimensions[name].region, Classes)
-        halves[name] = -abs(sum(slopes)) if together else -sum(map(abs, slopes))
+    middles, halves = of_end(model, end)
     curved = any(isinstance(d.region, Classes) or _grows(d.region) for n, d in model.dimensions.items() if n in halves)
-    return Side(room, singles, halves, linear and not curved)
+    return Side(room, middles, halves, linear and not curved)
 
 
 def _grows(region: Any) -> bool:

@@ -16,6 +16,7 @@ from stackup.chain.arrays import walk
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, bindings, compile_model, pitch_angles, unroll
+from stackup.engine.end_slopes import shares_of_end
 from stackup.engine.extreme_cages import cages_of, mixes
 from stackup.engine.ground import ground_of
 from stackup.engine.linear import Linear, linearise
@@ -69,19 +70,42 @@ def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tup
     return ends.low, ends.high
 
 
+def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[float, float]:
+    """Return the guaranteed bounds of ``run`` of those ends that the requirement limits, the other one infinite.
+
+    For many models in turn: an end that nobody asks for may cost more than the one that decides.
+    """
+    asked = _Asked(model, compile_model(model), requirement.gap)
+    folded = requirement.over if model.gap(requirement.gap).scope == "pocket" else "each"
+    both = folded == "spread"
+    low = asked.end(1, settings).bound if both or requirement.min is not None else -np.inf
+    high = -asked.end(-1, settings).bound if both or requirement.max is not None else np.inf
+    return _fold_bounds(folded, low, high)
+
+
+class _Asked:
+    """One gap of a pocket, ready for the search of either end."""
+
+    def __init__(self, model: Model, program: Program, gap: str) -> None:
+        rolled = program.only([gap])
+        self.gap, self.program = gap, unroll(rolled)
+        self.ground = ground_of(model, rolled, self.program)
+        self.linear = linearise(model, self.program, gap)
+        self.parameters = bindings(model)
+        width = self.linear.high - self.linear.low
+        in_mm = model.gap(gap).unit == "mm"
+        self.tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
+
+    def end(self, sign: int, settings: Settings) -> End:
+        """Return the least value of sign·gap."""
+        with np.errstate(all="ignore"):
+            search = Search(self.program, self.gap, sign, self.ground, self.parameters, self.tolerance)
+            return search.run(settings.boxes)
+
+
 def _both_ends(model: Model, program: Program, gap: str, settings: Settings) -> _Ends:
-    rolled = program.only([gap])
-    unrolled = unroll(rolled)
-    ground = ground_of(model, rolled, unrolled)
-    linear = linearise(model, unrolled, gap)
-    in_mm = model.gap(gap).unit == "mm"
-    width = linear.high - linear.low
-    tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
-    parameters = bindings(model)
-    with np.errstate(all="ignore"):
-        low = Search(unrolled, gap, 1, ground, parameters, tolerance).run(settings.boxes)
-        high = Search(unrolled, gap, -1, ground, parameters, tolerance).run(settings.boxes)
-    return _Ends(low, high, linear, tolerance)
+    asked = _Asked(model, program, gap)
+    return _Ends(asked.end(1, settings), asked.end(-1, settings), asked.linear, asked.tolerance)
 
 
 def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> WorstCase:
@@ -101,6 +125,8 @@ def _record(model: Model, program: Program, requirement: Requirement, ends: _End
         certified_high=bound_high - high <= ends.tolerance,
         linear_low=linear[0],
         linear_high=linear[1],
+        low_shares=shares_of_end(model, ends.low),
+        high_shares=shares_of_end(model, ends.high),
     )
 
 

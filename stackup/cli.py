@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from stackup.errors import CaseError, Fault, Interrupted, StackupError, nearest
+from stackup import __version__, exits
+from stackup.errors import CaseError, Fault, Interrupted, nearest
+from stackup.exits import MET, NOT_MET, STOPPED
 
 if TYPE_CHECKING:
     from stackup.engine.settings import Settings
     from stackup.report.view import Page
 
-MET, NOT_MET, WRONG, INTERNAL, STOPPED = 0, 1, 2, 70, 130
 MOST_WORKERS = 64
 
 app = typer.Typer(
@@ -35,6 +36,22 @@ app = typer.Typer(
 )
 
 
+def _tell_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"stackup {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def stackup(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and stop.", callback=_tell_version, is_eager=True)
+    ] = False,
+) -> None:
+    """Tolerance stack-up of pin-type roller bearing cages: clearances and the fraction out of spec."""
+    del version
+
+
 @dataclass(frozen=True)
 class Common:
     """The options that every command takes."""
@@ -43,9 +60,9 @@ class Common:
     seed: Annotated[int | None, typer.Option(help="Seed of the random numbers.", min=0, max=2**63 - 1)] = None
     cages: Annotated[int | None, typer.Option(help="Cages drawn by Monte Carlo.", min=1, max=10**9)] = None
     workers: Annotated[int | None, typer.Option(help="Processors to use.", min=1, max=MOST_WORKERS)] = None
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only the answer.")] = False
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print the answer alone and no progress.")] = False
     plain: Annotated[bool, typer.Option("--plain", help="No colour (as NO_COLOR).")] = False
-    force: Annotated[bool, typer.Option("--force", help="Overwrite an output that is there.")] = False
+    force: Annotated[bool, typer.Option("--force", help="Overwrite the file of -o where it is there.")] = False
 
     def show(self, page: Callable[[], Page], record: Callable[[], Any]) -> None:
         """Print the record where JSON is asked for, else the page."""
@@ -66,14 +83,18 @@ def command(function: Callable[..., int]) -> Callable[..., int]:
 
     def run(**given: Any) -> int:
         common = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
-        return function(common=common, **given)
+        try:
+            return function(common=common, **given)
+        except KeyboardInterrupt:  # of which the parser of the command line would end without a word
+            raise Interrupted from None
 
     kept = [one for one in own.parameters.values() if one.name != "common"]
     named = [one.replace(kind=inspect.Parameter.KEYWORD_ONLY) for one in (*kept, *options)]
     run.__signature__ = own.replace(parameters=named)  # type: ignore[attr-defined]
     run.__annotations__ = {one.name: one.annotation for one in named}
     run.__doc__ = function.__doc__
-    app.command(function.__name__)(run)
+    short = " ".join((function.__doc__ or "").strip().partition("\n\n")[0].split())
+    app.command(function.__name__, short_help=short)(run)
     return run
 
 
@@ -108,7 +129,7 @@ def new(
 def check(
     case: CaseFile,
     common: Common,
-    details: Annotated[bool, typer.Option("--details", "-d", help="All there is of every gap.")] = False,
+    details: Annotated[bool, typer.Option("--details", "-d", help="Show everything known of every gap.")] = False,
 ) -> int:
     """Check every requirement by worst case, RSS and Monte Carlo, with a verdict.
 
@@ -152,6 +173,132 @@ def explain(
         result, code = interruption.records, STOPPED
     common.show(lambda: explaining.page(result), result.to_dict)
     return code
+
+
+@command
+def allocate(
+    case: CaseFile,
+    common: Common,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="NEW", help="Write the new case.")] = None,
+) -> int:
+    """Find the cheapest tolerances, processes and nominals that meet every requirement.
+
+    Exit code 0: the new case meets all; 1: nothing does.
+    """
+    from stackup.case import read, write
+    from stackup.decide.allocate import allocate as allocate_case
+    from stackup.report import allocating
+    from stackup.report.output import free, save
+    from stackup.report.progress import Progress
+
+    drawing = read(case)
+    free(output, common.force)
+    code = None
+    try:
+        with Progress(common.quiet) as progress:
+            result = allocate_case(drawing, _settings(drawing, common), progress)
+    except Interrupted as interruption:
+        result, code = interruption.records, STOPPED
+    if output is not None and result.works:
+        save(write(drawing, result.changes), output, common.force)
+    common.show(lambda: allocating.page(result, output if result.works else None), result.to_dict)
+    return code or (MET if result.works else NOT_MET)
+
+
+@command
+def rollers(
+    case: CaseFile,
+    common: Common,
+    first: Annotated[int | None, typer.Option("--from", help="Fewest rollers to try (five fewer than now).")] = None,
+    last: Annotated[int | None, typer.Option("--to", help="Most rollers to try (as many as can stand).")] = None,
+    follow: Annotated[
+        str,
+        typer.Option(
+            help="pitch: the holes stay on the drawing's pitch circle; raceway: they stand where the raceways put "
+            "the rollers; pitch,raceway: both, one after the other."
+        ),
+    ] = "pitch",
+) -> int:
+    """Say how many rollers fit: gaps, fractions and the rating by ISO 281 against the present count.
+
+    Exit code 0: the case as given meets every requirement; 1: it does not.
+    """
+    from stackup.case import read
+    from stackup.decide.rollers import rollers as try_counts
+    from stackup.report import rollers as screen
+    from stackup.report.progress import Progress
+
+    tried, code = read(case), None
+    try:
+        with Progress(common.quiet) as progress:
+            result = try_counts(tried, first, last, follow, _settings(tried, common), progress)
+    except Interrupted as interruption:
+        result, code = interruption.records, STOPPED
+    page = functools.partial(screen.answer_page if common.quiet else screen.page, result)
+    common.show(page, result.to_dict)
+    return code or (MET if result.as_given in (None, "met") else NOT_MET)
+
+
+@command
+def capability(case: CaseFile, common: Common) -> int:
+    """Say which capability each process has and needs, what the measured columns prove, and what to improve first.
+
+    Exit code 0: the case as given meets every requirement; 1: it does not.
+    """
+    from stackup.case import read
+    from stackup.decide.capability import capability as study
+    from stackup.report import capability as screen
+    from stackup.report.progress import Progress
+
+    studied, code = read(case), None
+    try:
+        with Progress(common.quiet) as progress:
+            result = study(studied, _settings(studied, common), progress)
+    except Interrupted as interruption:
+        result, code = interruption.records, STOPPED
+    page = functools.partial(screen.answer_page if common.quiet else screen.page, result)
+    common.show(page, result.to_dict)
+    return code or (MET if result.verdict in (None, "met") else NOT_MET)
+
+
+@command
+def review(
+    case: CaseFile,
+    proposal: Annotated[
+        Path, typer.Argument(metavar="PROPOSAL", help="The proposal (TOML): a case, or only the lines that change.")
+    ],
+    common: Common,
+    details: Annotated[bool, typer.Option("--details", "-d", help="What every method says, before and after.")] = False,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="Write a page to send (Markdown).")
+    ] = None,
+) -> int:
+    """Review a supplier's proposal: what changes, who takes the margins, what to refuse, a counter-proposal.
+
+    Exit code 0: accept; 1: accept in part, or refuse.
+    """
+    from stackup.case import read
+    from stackup.case.proposal import read_over
+    from stackup.decide.review import review as review_proposal
+    from stackup.report import letter, reviewing
+    from stackup.report.output import free, put, save
+    from stackup.report.progress import Progress
+
+    drawing = read(case)
+    proposed, code = read_over(drawing, proposal), None
+    free(output, common.force)
+    try:
+        with Progress(common.quiet) as progress:
+            result = review_proposal(drawing, proposed, _settings(drawing, common), progress)
+    except Interrupted as interruption:
+        result, code = interruption.records, STOPPED
+    page = functools.partial(reviewing.answer_page if common.quiet else reviewing.page, result)
+    common.show(lambda: page(details=details), result.to_dict)
+    if output is not None and code is None:
+        save(letter.text_of(result), output, common.force)
+        if not (common.json or common.quiet):
+            put(f"{output} is written\n", sys.stdout)
+    return code or (MET if result.verdict == "accept" else NOT_MET)
 
 
 @command
@@ -216,88 +363,14 @@ def _settings(case: Any, common: Common) -> Settings:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit: 0 or 1 as the command says, 2 wrong input, 130 interrupted."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    exits.open_streams()
     sys.exit(run(sys.argv[1:] if arguments is None else arguments))
 
 
 def run(arguments: Sequence[str]) -> int:
     """Return the exit code of the command line ``arguments``; no traceback ever."""
-    as_json = "--json" in arguments
-    arguments = arguments or ["--help"]
-    try:
-        return int(typer.main.get_command(app).main(list(arguments), "stackup", standalone_mode=False) or MET)
-    except StackupError as error:
-        return _refuse(error, as_json)
-    except (KeyboardInterrupt, Interrupted, typer.Abort):
-        _say("stackup: interrupted\n")
-        return STOPPED
-    except SystemExit as stop:
-        return _after_exit(stop)
-    except Exception as error:  # the last resort: words instead of a traceback
-        if hasattr(error, "format_message"):
-            return _refuse(_usage_fault(error, arguments), as_json)
-        return _own_fault(error)
-
-
-def _refuse(error: StackupError, as_json: bool) -> int:
-    """Say what is wrong with the input: in words on stderr, with ``--json`` as a record on stdout too."""
-    from stackup.report import faults, json
-    from stackup.report.output import put
-
-    _say(faults.in_words(error))
-    if as_json:
-        put(json.text_of(faults.record(faults.faults_of(error))), sys.stdout)
-    return WRONG
-
-
-def _usage_fault(error: Any, arguments: Sequence[str]) -> CaseError:
-    """Return what is wrong with the command line as a fault, with the nearest command or option."""
-    context = getattr(error, "ctx", None)
-    found = str(error.format_message()).split(" Did you mean")[0].split(" (Possible")[0].rstrip(". ")
-    known = _names_in(context)
-    unknown = getattr(error, "option_name", None) or _unknown_command(error, arguments, known)
-    near = nearest(str(unknown), known) if unknown else None
-    path = context.command_path if context else "stackup"
-    return CaseError([Fault(path, found[:1].lower() + found[1:], f"see {path} --help", near)])
-
-
-def _names_in(context: Any) -> list[str]:
-    """Return the commands and options that may stand where the fault was found."""
-    if context is None:
-        return []
-    options = [name for one in context.command.params for name in getattr(one, "opts", ())]
-    return [*getattr(context.command, "commands", {}), *options]
-
-
-def _unknown_command(error: Any, arguments: Sequence[str], known: Sequence[str]) -> str | None:
-    if "command" not in str(error.format_message()).lower():
-        return None
-    return next((one for one in arguments if not one.startswith("-") and one not in known), None)
-
-
-def _after_exit(stop: SystemExit) -> int:
-    """Return the exit code; a reader that closed the pipe while help was printed changes none."""
-    if isinstance(stop.__context__, BrokenPipeError):
-        from stackup.report.output import silence
-
-        silence(sys.stdout)
-        return MET
-    return stop.code if isinstance(stop.code, int) else WRONG
-
-
-def _own_fault(error: Exception) -> int:
-    """Say that the fault is the program's own, and where."""
-    trace = error.__traceback__
-    while trace and trace.tb_next:
-        trace = trace.tb_next
-    where = f" ({Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno})" if trace else ""
-    _say(f"stackup: a fault of the program itself, not of the input: {type(error).__name__}: {error}{where}\n")
-    return INTERNAL
-
-
-def _say(text: str) -> None:
-    from stackup.report.output import put
-
-    put(text, sys.stderr)
+    given = list(arguments) or ["--help"]
+    return exits.code_of(lambda: typer.main.get_command(app).main(given, "stackup", standalone_mode=False), given)
 
 
 if __name__ == "__main__":

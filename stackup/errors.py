@@ -15,6 +15,7 @@ Nothing in this module knows of cases, cages or engines.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -111,3 +112,22 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the name in ``known`` that is most like ``name``, or None when none is alike."""
     found = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
     return found[0] if found else None
+
+
+_NUMBER = re.compile(r"\s*(?:±|\+/-|\+-)?\s*([-+]?\d+)(?:[.,](\d+))?\s*(?:mm|deg|°)?\s*")
+
+
+def number_meant(text: str) -> str | None:
+    """Return the number with decimal point and without unit that ``724,0``, ``±0.02`` or ``5 mm`` means, if any."""
+    found = _NUMBER.fullmatch(text)
+    return None if not found else found[1] + (f".{found[2]}" if found[2] else "")
+
+
+def whole_number_meant(text: str) -> str | None:
+    """Return the whole number that ``1e6`` or ``8.0`` means, None where it means none or is one."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    whole = str(int(value)) if value.is_integer() and abs(value) < 1e15 else None
+    return whole if whole != text else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -16,7 +17,7 @@ from stackup.cli import app, run
 
 ROOT = Path(__file__).parents[1]
 CASES = ROOT / "cases"
-COMMANDS = ("new", "check", "explain", "slots", "iso286", "schema")
+COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
 STACK = str(CASES / "bush_stack.toml")
 
 #: a right case to be spoilt
@@ -64,12 +65,13 @@ def test_check(limits: str, code: int, tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_undecided_is_not_met(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """1 also where too few cages were drawn to tell; the screen says how many more would."""
+    """1 also where too few cages were drawn to tell; the screen says how many to ask for."""
     case = tmp_path / "case.toml"
     text = RIGHT.replace('"a"', '"a*a"').replace("min = 0.5", "min = 0.5\nallow = { ppm = 1, of = 'cages' }")
     case.write_text(text)
     assert run(["check", str(case), "--cages", "500"]) == 1
-    assert "more cages decide" in capsys.readouterr().out
+    # closed form: none of n seen has the upper end −ln(0.025)/n, 1 ppm at 3.69e6
+    assert capsys.readouterr().out.count("try --cages 3700000 at least") == 2
 
 
 def test_a_case_without_requirements(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -140,6 +142,37 @@ def test_wrong(arguments: list[str], said: str, capsys: pytest.CaptureFixture[st
     assert said in err
 
 
+@pytest.mark.parametrize(
+    ("proposal", "code", "said"),
+    [
+        ("", 0, "ACCEPT: the proposal changes nothing"),
+        ("[dimensions]\na = { tolerance = 0.2 }\n", 0, "ACCEPT: 1 accepted; 1 question to ask"),
+        ("[dimensions]\na = { tolerance = 0.6, process = {} }\n", 1, "ACCEPT IN PART: 1 accepted up to a limit; 1 q"),
+        ("[requirements.gap]\nmin = 0.4\n", 1, "REFUSE: 1 refused"),
+        ("[dimensions]\naa = { tolerance = 0.2 }\n", 2, "Did you mean a?"),
+        ("[cage]\nkind = 'cylindrical'\n", 2, "the kind of the drawing"),
+        ("[dimensions\n", 2, "TOML"),
+    ],
+    ids=range(7),
+)
+def test_review(proposal: str, code: int, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """0: accept; 1: in part, or refuse; 2: no proposal for this drawing. The page is written unless it is there."""
+    case, file, page = (tmp_path / name for name in ("case.toml", "proposal.toml", "review.md"))
+    case.write_text(RIGHT)
+    file.write_text(proposal)
+    arguments = ["review", str(case), str(file), "-o", str(page), "--cages", "500"]
+    assert run(arguments) == code
+    out, err = capsys.readouterr()
+    assert said in (err if code == 2 else out)
+    assert page.exists() == (code != 2)
+    if code != 2:
+        assert f"**{said}" in page.read_text()
+        assert run(arguments) == 2
+        assert "--force" in capsys.readouterr().err
+        assert run([*arguments, "--force", "--quiet"]) == code
+        assert capsys.readouterr().out.startswith(said)
+
+
 def test_outputs_are_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """2 for an output that is there, unless --force; 2 where it cannot be written."""
     file = tmp_path / "my.toml"
@@ -154,6 +187,14 @@ def test_outputs_are_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert run(["new", "none", "-o", str(tmp_path / "nowhere" / "my.toml")]) == 2
     assert run(["new", "none", "-o", str(tmp_path), "--force"]) == 2
     capsys.readouterr()
+    assert run(["new", "none", "-o", str(tmp_path / ("x" * 300))]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+    assert run(["new", "none", "-o", str(file), "--json"]) == 2
+    (fault,) = json.loads(capsys.readouterr().out)["faults"]
+    assert "is there already" in fault["found"]
+    assert run(["new", "none", "-o", str(file), "--force", "--quiet"]) == 0
+    assert capsys.readouterr() == ("", "")
+    assert file.read_text() == text
 
 
 @pytest.mark.parametrize("kind", ["cylindrical", "none"])
@@ -227,25 +268,155 @@ def test_a_reader_that_goes_away(arguments: list[str], code: int) -> None:
     assert "BrokenPipe" not in err
 
 
+def told(screen: int, *words: bytes) -> bytes:
+    """Read the progress on the terminal ``screen`` until it has told all of ``words``."""
+    seen, end = b"", time.monotonic() + 60
+    while not all(word in seen for word in words):
+        assert time.monotonic() < end, seen[-500:]
+        seen += os.read(screen, 4096)
+    return seen
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no terminal of ours there")
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_interrupted(workers: str) -> None:
-    """130, and a complete record of what was finished."""
+    """130, and a complete record of what was finished: the worst case, when cages are being drawn."""
+    screen, theirs = os.openpty()
     process = subprocess.Popen(
         command("check", STACK, "--json", "--cages", "100000000", "--workers", workers),
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=theirs,
         cwd=ROOT,
+        env={**os.environ, "TERM": "xterm"},
         text=True,
         start_new_session=True,
     )
-    time.sleep(4)
-    os.killpg(process.pid, signal.SIGINT)
-    out, err = process.communicate(timeout=60)
+    os.close(theirs)
+    try:
+        seen = told(screen, b"rss 100 %", b"cages ")
+        os.killpg(process.pid, signal.SIGINT)
+        out, _ = process.communicate(timeout=60)
+        with contextlib.suppress(OSError):  # what Linux says at the end of a terminal
+            while rest := os.read(screen, 4096):
+                seen += rest
+    finally:
+        process.kill()
+        os.close(screen)
     assert process.returncode == 130
     record = json.loads(out)
     assert record["interrupted"] is True
     assert record["requirements"][0]["worst_case"]["certified"] is True
+    assert b"Traceback" not in seen
+
+
+@pytest.mark.parametrize("as_json", [False, True], ids=["words", "json"])
+@pytest.mark.parametrize("arguments", [["check", STACK], ["explain", STACK]], ids=lambda value: value[0])
+def test_interrupted_with_nothing_in_hand(
+    arguments: list[str], as_json: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """130 and a word, whichever way the parser of the command line treats the key; nothing on stdout."""
+    import stackup.case
+
+    def stops(_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(stackup.case, "read", stops)
+    assert run([*arguments, *(["--json"] if as_json else [])]) == 130
+    out, err = capsys.readouterr()
+    assert not out
+    assert err == "stackup: interrupted\n"
+
+
+def test_explanation_interrupted(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """130 and what was finished: the steps."""
+    from stackup.engine import contributions
+
+    def stops(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(contributions, "run", stops)
+    assert run(["explain", STACK, "reach", "--json"]) == 130
+    record = json.loads(capsys.readouterr().out)
+    assert record["interrupted"] is True
+    assert record["gaps"][0]["steps"]
+
+
+def test_a_shell_that_asks_what_is_not_offered(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """2, as for any other wrong input, and no traceback: there is no completion in a shell."""
+    monkeypatch.setenv("_STACKUP_COMPLETE", "complete_bash")
+    assert run(["check", STACK]) == 2
+    out, err = capsys.readouterr()
+    assert not out
     assert "Traceback" not in err
+
+
+# Streams that take nothing ----------------------------------------------------------------------------------
+
+
+def without_streams(*closed: int, arguments: list[str]) -> subprocess.CompletedProcess[str]:
+    """Run the command with streams closed before it begins, as ``>&-`` and ``2>&-`` do."""
+    shut = " ".join(f"{stream}>&-" for stream in closed)
+    return subprocess.run(
+        ["sh", "-c", f'exec "$@" {shut}', "sh", *command(*arguments)],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a POSIX shell closes the streams")
+@pytest.mark.parametrize(
+    ("arguments", "code", "closed"),
+    [
+        (["check", STACK, "--cages", "500"], 1, (2,)),
+        (["check", "nothing.toml", "--json"], 2, (1,)),
+        (["check", "nothing.toml", "--json"], 2, (2,)),
+        (["iso286", "50", "h7"], 0, (1,)),
+        (["iso286", "50", "h7"], 0, (1, 2)),
+        (["--help"], 0, (1,)),
+    ],
+    ids=lambda value: value[0] if isinstance(value, list) else str(value),
+)
+def test_closed_streams(arguments: list[str], code: int, closed: tuple[int, ...]) -> None:
+    """A stream that is closed changes neither the exit code nor what the other one says."""
+    done, whole = without_streams(*closed, arguments=arguments), started(*arguments)
+    assert done.returncode == whole.returncode == code
+    assert done.stdout == ("" if 1 in closed else whole.stdout)
+    assert done.stderr == ("" if 2 in closed else whole.stderr)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize(
+    "arguments",
+    [["check", STACK, "--cages", "500"], ["check", STACK, "--cages", "500", "--json"], ["schema"], ["--help"]],
+    ids=" ".join,
+)
+def test_no_room_for_the_output(arguments: list[str]) -> None:
+    """2, and the reason in words: neither the program's own fault nor a traceback."""
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            command(*arguments), stdout=full, stderr=subprocess.PIPE, text=True, cwd=ROOT, timeout=60, check=False
+        )
+    assert done.returncode == 2
+    assert "no space left" in done.stderr.lower()
+    assert "fault of the program" not in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_no_room_for_the_words() -> None:
+    """Where not even the fault can be told, the exit code tells it."""
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            command("check", "nothing.toml", "--json"),
+            stdout=subprocess.PIPE, stderr=full, text=True, cwd=ROOT, timeout=60, check=False,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert json.loads(done.stdout)["faults"][0]["file"] == "nothing.toml"
 
 
 # Hostile inputs ---------------------------------------------------------------------------------------------

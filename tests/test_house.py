@@ -28,7 +28,11 @@ ARROWS: dict[str, set[str]] = {
     "engine": {"errors", "dimension", "chain"},
     "decide": {"errors", "standards", "dimension", "chain", "cage", "case", "engine", "stackup"},
     "report": {"errors", "standards", "dimension", "chain", "cage", "case", "engine", "decide"},
-    "cli": {"errors", "standards", "dimension", "chain", "cage", "case", "engine", "decide", "report"},
+    "exits": {"errors", "report"},
+    "cli": {
+        *("errors", "standards", "dimension", "chain", "cage", "case", "engine", "decide", "report", "exits"),
+        "stackup",
+    },
     "__main__": {"cli"},
     "stackup": {"case", "engine", "decide", "report"},
 }
@@ -119,7 +123,10 @@ def imports_of(code: str) -> set[str]:
     return set(done.stderr.split())
 
 
-@pytest.mark.parametrize("name", ["", "new", "check", "explain", "slots", "iso286", "schema"])
+COMMANDS = "new check explain allocate rollers capability review slots iso286 schema".split()
+
+
+@pytest.mark.parametrize("name", ["", *COMMANDS])
 def test_help_is_light(name: str) -> None:
     """Help loads nothing heavy that an empty program does not load too."""
     loaded = imports_of(f"from stackup.cli import run\nrun({[*([name] if name else []), '--help']!r})")

@@ -83,6 +83,91 @@ def test_explain(case: Path, program: list[str], capsys: pytest.CaptureFixture[s
     assert (record["program"] is None) == (not program)
 
 
+@pytest.mark.parametrize(
+    ("case", "counts"),
+    [("demo", ["--from", "50", "--to", "51", "--follow", "pitch,raceway"]), ("every_key_cage", ["--from=8", "--to=8"])],
+)
+def test_rollers(case: str, counts: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """``rollers``: counts that stand and one too many; what of a case cannot follow a count is a fault."""
+    assert run(["rollers", str(ROOT / "cases" / f"{case}.toml"), *counts, "--json", "--cages", "300"]) == 1
+    record = judged("rollers", capsys.readouterr().out)
+    follows = dict.fromkeys(one["follow"] for one in record["counts"])
+    assert [layout["follow"] for layout in record["layouts"]] == list(follows)
+    for one in record["counts"]:
+        assert (one["fraction"] is None) == (not one["stands"]) == (one["verdicts"] == {})
+        assert all(fraction["low"] <= fraction["out_of_spec"] <= fraction["high"] for fraction in fractions_of(one))
+    for other in ("bush_stack", "every_key_plain", "every_key_cage"):
+        assert run(["rollers", str(ROOT / "cases" / f"{other}.toml"), "--json"]) == 2
+        judged("faults", capsys.readouterr().out)
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case.stem for case in CASES])
+def test_capability(case: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """``capability``: gains of every requirement with an allowance, and of no other; ends of intervals in order."""
+    code = run(["capability", str(case), "--json", "--cages", "1000"])
+    record = judged("capability", capsys.readouterr().out)
+    assert code == (0 if record["verdict"] in ("met", None) else 1)
+    allowed = {one["name"] for one in record["requirements"] if one["decided_by"] == "allowance"}
+    for one in record["dimensions"]:
+        assert set(one["gains"]) == allowed
+        assert (one["needed_cpk"] is not None) == (one["needed"] in ("found", "floor"))
+        assert bool(one["needed_why"]) == (one["needed"] != "found")
+    for one in record["measured"]:
+        for index in ("cp", "cpk", "pp", "ppk"):
+            assert one[index] is None or one[f"{index}_low"] <= one[index] <= one[f"{index}_high"]
+
+
+PROPOSAL = """
+[dimensions]
+washer_left = { tolerance = 0.06 }
+boss_width = { nominal = 40.02 }
+arm = { process = { cp = 1.1, cpk = 0.9, toward = "lower" } }
+pivot_seat = { zone = 0.06 }
+[requirements.reach]
+max = 163.5
+"""
+
+
+@pytest.mark.parametrize("against", ["", "itself"], ids=["proposal", "itself"])
+@pytest.mark.parametrize("name", ["bush_stack", "every_key_plain"])
+def test_review(name: str, against: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """``review``: shares for every requirement; a counter where there is a limit; a case against itself is accepted."""
+    case, proposal = ROOT / "cases" / f"{name}.toml", tmp_path / "proposal.toml"
+    proposal.write_text(PROPOSAL if name == "bush_stack" else "[dimensions]\nslope = { tolerance = 0.5 }\n")
+    code = run(["review", str(case), str(case if against else proposal), "--json", "--cages", "3000"])
+    record = judged("review", capsys.readouterr().out)
+    assert code == (0 if record["verdict"] == "accept" else 1)
+    assert bool(record["changes"]) == (not against)
+    names = {one["name"] for one in record["requirements"]}
+    for change in record["changes"]:
+        assert set(change["shares"]) == set(change["intervals"]) == names
+        assert (change["counter"] is not None) == (change["decision"] == "limit")
+        assert bool(change["causes"] or change["reason"]) or change["decision"] == "accept"
+
+
+def test_records_of_check_in_other_records() -> None:
+    """The requirement's record of ``review`` is that of ``check`` without ``monte_carlo``."""
+    ours, theirs = (SCHEMAS[name]["$defs"] for name in ("review", "check"))
+    for name in ("fraction", "contribution", "worst_case", "normal", "rss"):
+        assert ours[name] == theirs[name]
+    for name in ("record", "requirement"):
+        kept = {key: value for key, value in theirs[name]["properties"].items() if key != "monte_carlo"}
+        assert ours[name]["properties"] == kept
+
+
+@pytest.mark.parametrize("limits", [(0.08, 0.38), (0.24, 0.25)], ids=["works", "conflict"])
+def test_allocate(limits: tuple[float, float], capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """``allocate``: an answer, and a conflict with what cures it."""
+    low, high = limits
+    text = (ROOT / "cases" / "pump.toml").read_text(encoding="utf-8")
+    file = tmp_path / "pump.toml"
+    file.write_text(text.replace("min = 0.08", f"min = {low}").replace("max = 0.38", f"max = {high}"))
+    code = run(["allocate", str(file), "--json", "--cages", "1000"])
+    record = judged("allocate", capsys.readouterr().out)
+    assert (record["conflict"] is None) == (code == 0)
+    assert (record["cost_after"] is None) == (code == 1)
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_slots_and_new(kind: str, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """``slots`` and ``new``, to a file and to stdout."""

@@ -6,20 +6,21 @@ All lengths in mm, angles in rad, stress in N/mm².
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
 import sympy
 
+from stackup.cage import cylindrical_doubts as doubts
+from stackup.cage.cylindrical_rollers import ROLLER_SET
 from stackup.cage.kind import BuiltIn, Kind, Option, Slot
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, symbol
-from stackup.dimension import Dimension
 
 SLOTS = (
     Slot("roller_diameter", "size", "pocket", "roller", "D_w", "outside diameter of the roller", "size ⌀", required=True, feature="shaft"),
     Slot("roller_length", "size", "pocket", "roller", "L_w", "length of the roller over its end faces", "size", required=True),
+    Slot("roller_effective_length", "size", "pocket", "roller", "L_we", "length of the roller that carries, for the rating alone", "size, less chamfers and undercuts", stands_in="roller_length"),
     Slot("roller_bore", "size", "pocket", "roller", "d_b", "bore of the roller, mating size", "size ⌀, envelope Ⓔ", required=True, feature="hole"),
     Slot("roller_bore_runout", "one-sided", "pocket", "roller", "2e", "runout (TIR) of the bore to the outside; e is the eccentricity", "circular run-out ↗ to the outside as datum"),
     Slot("roller_end_runout", "one-sided", "pocket", "roller", "k_r", "axial runout of each end face; counts once", "axial run-out ↗ to the outside as datum"),
@@ -42,13 +43,16 @@ SLOTS = (
     Slot("weld_shrinkage", "size", "pocket", "pin", "h_w", "loss of spacing at this pin by welding", "from trial parts", nonnegative=True),
     Slot("ring_face_flatness", "one-sided", "pocket", "none", "k_f", "local form error of both inner faces together", "flatness, both faces added"),
     Slot("inner_raceway", "size", "cage", "inner_ring", "F_w", "raceway diameter under the rollers, mounted", "size ⌀", required=True),
-    Slot("radial_internal_clearance", "size", "cage", "none", "G_r", "radial internal clearance, mounted, of the mean roller", "ISO 5753-1"),
+    Slot("radial_internal_clearance", "size", "cage", "none", "G_r", "radial internal clearance, mounted, of the mean roller", "ISO 5753-1", signed=True),
     Slot("outer_guide", "size", "cage", "outer_ring", "–", "shoulder bore of the outer ring", "size ⌀", feature="hole"),
     Slot("ring_outside", "size", "cage", "ring_a", "–", "outside diameter of the cage rings", "size ⌀", feature="shaft"),
     Slot("ring_inside", "size", "cage", "ring_a", "–", "inside diameter of the cage rings", "size ⌀", feature="hole"),
     Slot("inner_guide", "size", "cage", "inner_ring", "–", "shoulder diameter of the inner ring", "size ⌀", feature="shaft"),
     Slot("ring_concentricity", "zone", "cage", "none", "o", "hole circle against the ring's outside or inside", "coaxiality ⌀t"),
 )  # fmt: skip
+
+LEANS = {"pin_squareness_a": "a pin leans with its seat: see pin_squareness_a"}
+OFF_CENTRE = {"pin_seat_b": "the weld holds a pin off the middle of its hole: see pin_seat_b"}
 
 GAPS = (
     BuiltIn("bore_clearance", "mm", "pin in bore, on diameter"),
@@ -58,20 +62,22 @@ GAPS = (
         "end_clearance",
         "mm",
         "axial clearance between ring faces and roller ends",
-        max_caution="inherits k_f, k_r and the lean of the rings, which narrow the gap: some pockets may be wider, by up to 0.1 mm",
+        max_caution=doubts.wider_end_clearance,
+        hints={"weld_shrinkage": "the welds pull the rings together: see weld_shrinkage"},
     ),
-    BuiltIn("pin_skew", "mrad", "tangential lean of the pin, which steers its roller"),
-    BuiltIn("pin_tilt", "mrad", "radial lean of the pin"),
+    BuiltIn("pin_skew", "mrad", "tangential lean of the pin, which steers its roller", signed=True),
+    BuiltIn("pin_tilt", "mrad", "radial lean of the pin", signed=True),
     BuiltIn(
         "pin_entry",
         "mm",
         "what is left when the pin fixed in ring A enters its hole in ring B",
         ("ring_hole_b",),
+        hints=LEANS,
     ),
-    BuiltIn("entry_stress", "N/mm2", "bending stress where a pin must be forced to enter", ("ring_hole_b",)),
-    BuiltIn("weld_stress", "N/mm2", "bending stress that the weld locks into the pin"),
-    BuiltIn("weld_gap", "mm", "least gap round the pin for the weld to fill", ("ring_hole_b",)),
-    BuiltIn("weld_gap_widest", "mm", "widest gap round the pin for the weld to fill", ("ring_hole_b",)),
+    BuiltIn("entry_stress", "N/mm2", "bending stress where a pin must be forced to enter", ("ring_hole_b",), hints=LEANS),
+    BuiltIn("weld_stress", "N/mm2", "bending stress that the weld locks into the pin", hints=LEANS),
+    BuiltIn("weld_gap", "mm", "least gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
+    BuiltIn("weld_gap_widest", "mm", "widest gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
     BuiltIn("roller_wall", "mm", "least wall of the roller round its bore"),
     BuiltIn(
         "ring_clearance_outer",
@@ -160,7 +166,7 @@ def _running_steps() -> list[Step]:
     bore, pin, runout = map(symbol, ("roller_bore", "pin_diameter", "roller_bore_runout"))
     seat, play = symbol("seat"), symbol("raceway_play")
     steps = [
-        Step("bore_clearance", bore - pin, "gap 1"),
+        Step("bore_clearance", bore - pin, "d_b − d_p"),
         Step("clearance_all_turn", (bore - pin - runout) / 2, "c, left over a whole turn of the roller"),
         Step(
             "clearance_some_turn",
@@ -195,7 +201,7 @@ def _running_steps() -> list[Step]:
         Length(symbol(f"misfit_{place}"), symbol("aside_middle" if place == "middle" else "aside_end"))
         for place in STATIONS
     ]
-    steps.append(Step("running_clearance", symbol("clearance_all_turn") - Greatest(*needs), "gap 2"))
+    steps.append(Step("running_clearance", symbol("clearance_all_turn") - Greatest(*needs), "c less the farthest that the pin is off the roller"))
     return steps
 
 
@@ -237,14 +243,20 @@ def _spacing_steps() -> list[Step]:
             "Δ, between both roller axes at their closest",
         ),
         Step(
+            "chord_aside",
+            2 * sympy.sqrt(radius * radius_next) * sympy.sin(delta / 2),
+            "chord along the circumference, below 0 where the rollers have passed each other",
+        ),
+        Step("passed", Greatest(-symbol("chord_aside"), 0), "how far they have passed each other"),
+        Step(
             "chord",
-            Length(radius_next - radius, 2 * sympy.sqrt(radius * radius_next) * sympy.sin(delta / 2)),
-            "√(R_i² + R_j² − 2R_iR_j cosΔ), written without cancellation",
+            Length(radius_next - radius, symbol("chord_aside") + symbol("passed")) - symbol("passed"),
+            "√(R_i² + R_j² − 2R_iR_j cosΔ), written without cancellation; below 0 where Δ is",
         ),
         Step(
             "roller_spacing",
             symbol("chord") - (symbol("roller_diameter") + following(symbol("roller_diameter"))) / 2,
-            "gap 3",
+            "chord less both radii",
         ),
     ]
     return steps
@@ -276,10 +288,10 @@ def _end_and_lean_steps() -> list[Step]:
                     ),
                 )
             ),
-            "gap 4",
+            "between the faces, less all that narrows it",
         ),
-        Step("pin_skew", 1000 * symbol("pin_lean.t") / spacing, "gap 5, mrad"),
-        Step("pin_tilt", 1000 * symbol("pin_lean.r") / spacing, "gap 5, mrad"),
+        Step("pin_skew", 1000 * symbol("pin_lean.t") / spacing, "along the circumference, mrad"),
+        Step("pin_tilt", 1000 * symbol("pin_lean.r") / spacing, "radially, mrad"),
     ]
 
 
@@ -298,20 +310,20 @@ def _entry_steps() -> list[Step]:
     return [
         *steps,
         Step("hole_play", (hole - pin) / 2, "radial play of the pin in ring B's hole"),
-        Step("pin_entry", symbol("hole_play") - Length(*_vector("pin_to_hole")), "gap 6"),
+        Step("pin_entry", symbol("hole_play") - Length(*_vector("pin_to_hole")), "play less the distance of pin and hole"),
         Step("stress_per_mm", bend, "3·E·d_p/(2W²), cantilever"),
         Step(
             "entry_stress",
             symbol("stress_per_mm") * Greatest(-symbol("pin_entry"), 0),
-            "gap 6, a pin forced in",
+            "of a pin forced in",
         ),
         Step(
             "weld_stress",
             symbol("weld_factor") * symbol("stress_per_mm") * Length(*locked),
-            "gap 6, locked in by the weld",
+            "locked in by the weld",
         ),
-        Step("weld_gap", symbol("hole_play") - seat, "gap 7"),
-        Step("weld_gap_widest", symbol("hole_play") + seat, "gap 7"),
+        Step("weld_gap", symbol("hole_play") - seat, "least round the pin"),
+        Step("weld_gap_widest", symbol("hole_play") + seat, "widest round the pin"),
     ]
 
 
@@ -320,19 +332,19 @@ def _wall_and_ring_steps() -> list[Step]:
     runout, out = symbol("roller_bore_runout"), symbol("clearance_some_turn")
     apart = Length(symbol("ring_concentricity.x"), symbol("ring_concentricity.y"))
     return [
-        Step("roller_wall", (symbol("roller_diameter") - symbol("roller_bore") - runout) / 2, "gap 8"),
+        Step("roller_wall", (symbol("roller_diameter") - symbol("roller_bore") - runout) / 2, "less the eccentricity of the bore"),
         Step("apart", apart, "|o|, hole circle against the ring's edge"),
         Step(
             "ring_clearance_outer",
             (symbol("outer_guide") - symbol("ring_outside")) / 2
             - (out + symbol("seat") + symbol("raceway_play"))
             - symbol("apart"),
-            "gap 9, stopped by rollers on the outer raceway",
+            "stopped by rollers on the outer raceway",
         ),
         Step(
             "ring_clearance_inner",
             (symbol("ring_inside") - symbol("inner_guide")) / 2 - (out - symbol("seat")) - symbol("apart"),
-            "gap 9, stopped by rollers on the inner raceway",
+            "stopped by rollers on the inner raceway",
         ),
     ]
 
@@ -358,21 +370,6 @@ def parameters(options: Mapping[str, Any]) -> Mapping[str, float]:
     }
 
 
-def warnings(dimensions: Mapping[str, Dimension]) -> Sequence[str]:
-    """Return a warning where the seat in ring B may lie outside the hole that the pin goes through."""
-    seat, hole, pin = (dimensions.get(name) for name in ("pin_seat_b", "ring_hole_b", "pin_diameter"))
-    if seat is None or hole is None or pin is None:
-        return ()
-    least = float(np.min(hole.region.low) - np.max(pin.region.high))  # type: ignore[union-attr]  # sizes have ends
-    width = 2 * float(seat.region.radius)  # type: ignore[union-attr]  # a zone grants a disc
-    if width <= least:
-        return ()
-    return (
-        f"pin_seat_b: a zone of ⌀{width:g} is wider than the least clearance of the pin in ring_hole_b, {least:g} mm: "
-        "the pin cannot stand everywhere in it",
-    )
-
-
 KIND = Kind(
     name="cylindrical",
     title="cylindrical pin-type cage",
@@ -381,5 +378,7 @@ KIND = Kind(
     steps=steps,
     options=OPTIONS,
     parameters=parameters,
-    warnings=warnings,
+    warnings=doubts.warnings,
+    contradictions=doubts.contradictions,
+    roller_set=ROLLER_SET,
 )

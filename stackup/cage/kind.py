@@ -21,7 +21,7 @@ class Slot:
 
     ``symbol`` is the letter of ``docs/symbols.md``; ``indication`` is how a drawing states it (ISO 1101).
     ``stands_in`` names the slot whose value counts where this one is left out (else zero);
-    ``nominal_zero`` marks a size that may have a tolerance alone.
+    ``nominal_zero`` marks a size that may have a tolerance alone, ``signed`` one that may be below 0.
     """
 
     name: str
@@ -36,6 +36,12 @@ class Slot:
     nonnegative: bool = False
     stands_in: str | None = None
     nominal_zero: bool = False
+    signed: bool = False
+
+    @property
+    def positive(self) -> bool:
+        """Tell whether this is a length or a diameter that every real part has."""
+        return self.kind == "size" and not (self.nonnegative or self.nominal_zero or self.signed)
 
 
 @dataclass(frozen=True)
@@ -53,15 +59,55 @@ class Option:
 class BuiltIn:
     """A built-in gap: the step that holds it, its unit, and the slots without which it is left out.
 
-    ``max_caution`` says in words why an upper limit on this gap is to be taken with care.
+    ``max_caution(dimensions)`` says in words what an upper limit on this gap leaves out, "" where it is nothing.
+    ``hints`` says by slot what the gap misses where that slot is left out.  ``signed`` marks a gap whose sign is a
+    direction: below 0 it is as good as above.
     """
 
     name: str
     unit: str
     meaning: str
     needs: tuple[str, ...] = ()
-    max_caution: str = ""
+    max_caution: Callable[[Mapping[str, Dimension]], str] = field(default=lambda _: "")
     scope: Literal["pocket", "cage"] = "pocket"
+    hints: Mapping[str, str] = field(default_factory=dict)
+    signed: bool = False
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Two nominals that no parts can have together: the slot at fault, what was found and what is allowed."""
+
+    slot: str
+    found: str
+    allowed: str
+
+
+@dataclass(frozen=True)
+class RatingInputs:
+    """What ISO 281 asks of the rollers of a row: D_we, L_we, D_pw in mm, α in rad, all from nominals."""
+
+    diameter: float
+    length: float
+    pitch: float
+    angle: float
+
+
+@dataclass(frozen=True)
+class RollerSet:
+    """How the rollers of a kind stand round the cage: what must be known to ask for another number of them.
+
+    ``spacing`` names the gaps between neighbours, of which the least counts, and ``spacing_name`` is what the least
+    is called in a record; ``wall`` is the gap that is a roller's wall round its bore.  ``rating(dimensions)`` gives
+    the inputs of the rating.  ``on_raceways(dimensions)`` gives, by slot, the nominals [mm] with which the pins stand
+    in the middle of the seats that the raceways leave the rollers, everything at the middle of its tolerance.
+    """
+
+    spacing: tuple[str, ...]
+    wall: str
+    rating: Callable[[Mapping[str, Dimension]], RatingInputs]
+    on_raceways: Callable[[Mapping[str, Dimension]], Mapping[str, float]]
+    spacing_name: str = "roller_spacing"
 
 
 @dataclass(frozen=True)
@@ -71,7 +117,8 @@ class Kind:
     ``steps(options)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
     bears the gap's name.  ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
-    of a case without being wrong.
+    of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
+    kind without rollers.
     """
 
     name: str
@@ -83,6 +130,8 @@ class Kind:
     parameters: Callable[[Mapping[str, Any]], Mapping[str, float]] = field(default=lambda _: {})
     one_pocket: bool = False
     warnings: Callable[[Mapping[str, Dimension]], Sequence[str]] = field(default=lambda _: ())
+    contradictions: Callable[[Mapping[str, Dimension]], Sequence[Contradiction]] = field(default=lambda _: ())
+    roller_set: RollerSet | None = None
     starter: str = ""
 
     def slot(self, name: str) -> Slot | None:

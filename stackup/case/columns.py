@@ -78,6 +78,10 @@ class Sheets:
         numbers = np.array(columns, dtype=float).T
         return numbers if len(names) == 2 else numbers[:, 0]
 
+    def lines(self, reference: str) -> tuple[int, ...]:
+        """Return the line of the file of each row of ``reference``; the names stand in line 1."""
+        return tuple(line for line, _ in self.sheet(split(reference)[0]).rows)
+
     def labels(self, reference: str, column: str) -> list[str]:
         """Return the texts of ``column`` in the file of ``reference``.  Raises ValueFault."""
         return [text for _, text in self.sheet(split(reference)[0]).texts(column)]

@@ -11,18 +11,17 @@ import numpy as np
 
 from stackup.cage import Slot
 from stackup.case import process as processes
-from stackup.case.draft import Draft, form_words, judge_name, of_pairs
-from stackup.case.faults import listed
+from stackup.case.draft import Draft, judge_name, of_pairs
+from stackup.case.faults import listed, shown
 from stackup.case.scanner import Path
 from stackup.case.schema import Choice, Entry, OneSidedEntry, SizeEntry, Toleranced, ValuesEntry, ZoneEntry
 from stackup.dimension import Bonus, Dimension, MeasuredSize, MeasuredZone, OneSided, Size, Zone
 from stackup.dimension import Process as Law
-from stackup.errors import ValueFault, nearest
+from stackup.errors import ValueFault, nearest, number_meant
 from stackup.standards.iso286 import limits
 
 DEGREES = "deg"
-_WORDS = {"size": "a size", "zone": "a zone", "one-sided": "a one-sided dimension (0 … limit)"}
-_FORM_KEYS = {"size": "nominal", "zone": "zone", "one-sided": "limit", "values": "values"}
+_NO_CLASS = "plus-minus such as 0.02, a pair [lower, upper] deviation, or a class of ISO 286-1"
 
 
 def judge(draft: Draft) -> None:
@@ -51,8 +50,6 @@ class _Reader:
     def read(self) -> Dimension | None:
         """Return the dimension; None where anything is wrong with it, which is noted."""
         before = len(self.draft.faults)
-        if not self._fits_slot():
-            return None
         self._judge_scope()
         self._judge_unit()
         makers: Mapping[Any, Any] = {
@@ -74,15 +71,6 @@ class _Reader:
         self.draft.faults.add_value(self.path if is_own else in_process, error)
 
     # what every dimension has
-
-    def _fits_slot(self) -> bool:
-        form = form_words(self.entry)
-        if self.slot is None or form in ("values", self.slot.kind):
-            return True
-        key = _FORM_KEYS[form] if _FORM_KEYS[form] in self.entry.model_fields_set else "tolerance"
-        allowed = f"{_FORM_KEYS[self.slot.kind]}: {self.name} is {_WORDS[self.slot.kind]}"
-        self.fault(key, f"{key}, which makes {_WORDS[form]}", allowed, at_key=True)
-        return False
 
     def _judge_scope(self) -> None:
         if self.slot and self.slot.scope == "cage" and self.entry.scope == "pocket":
@@ -134,7 +122,7 @@ class _Reader:
 
     def _size(self, entry: SizeEntry) -> Dimension | None:
         nominal, (lower, upper) = self._nominal(entry), self._deviations(entry)
-        self._judge_sign(nominal + lower)
+        self._judge_sign(nominal, nominal + lower)
         self._judge_sorting(entry)
         self._judge_plan(entry)
         if entry.nominal_range and entry.nominal_range[0] > entry.nominal_range[1]:
@@ -182,14 +170,36 @@ class _Reader:
                 "ISO 286-1 classes are for sizes in mm",
             )
         elif entry.nominal is not None:
-            found = limits(entry.nominal, tolerance)
-            return found.lower, found.upper
+            return self._limits(entry.nominal, tolerance)
+        elif self.slot and self.slot.nominal_zero:
+            self.fault(
+                "tolerance",
+                f"{shown(tolerance)} of a nominal of 0",
+                "plus-minus or [lower, upper] deviation: ISO 286-1 classes are for sizes above 0",
+            )
         return 0.0, 0.0
 
-    def _judge_sign(self, low: float) -> None:
-        if self.slot and self.slot.nonnegative and low < 0:
-            key = "tolerance" if "tolerance" in self.entry.model_fields_set else "nominal"
+    def _limits(self, nominal: float, tolerance: str) -> tuple[float, float]:
+        """Return the deviations of a class; what is none may have been meant as a number."""
+        if meant := number_meant(tolerance):
+            self.draft.faults.add((*self.path, "tolerance"), shown(tolerance), f"{_NO_CLASS} (h7)", near=meant)
+            return 0.0, 0.0
+        try:
+            found = limits(nominal, tolerance)
+        except ValueFault as error:
+            if error.name != "tolerance":
+                raise
+            raise ValueFault(error.name, error.found, f"{_NO_CLASS}: {error.allowed}") from error
+        return found.lower, found.upper
+
+    def _judge_sign(self, nominal: float, low: float) -> None:
+        slot, key = self.slot, "tolerance" if "tolerance" in self.entry.model_fields_set else "nominal"
+        if slot and slot.nonnegative and low < 0:
             self.fault(key, f"a lower limit of {low:.9g} mm", f"{self.name} is never negative")
+        elif slot and slot.positive and nominal <= 0 and "nominal" in self.entry.model_fields_set:
+            self.fault("nominal", f"{nominal:.9g}", f"a number above 0: {slot.meaning}")
+        elif slot and slot.positive and nominal > 0 >= low:
+            self.fault(key, f"a lower limit of {low:.9g} mm", f"a lower limit above 0: {slot.meaning}")
 
     def _judge_sorting(self, entry: SizeEntry) -> None:
         if entry.sorted_to is None:
@@ -264,6 +274,8 @@ class _Reader:
             self.fault("values", f"{len(values)} value{'s' * (len(values) != 1)}", allowed)
         elif self.slot and self.slot.kind == "one-sided" and values.min(initial=0.0) < 0:
             self.fault("values", f"{values.min():g}", f"numbers of 0 or more: {self.name} is one-sided")
+        elif self.slot and self.slot.positive and values.min(initial=math.inf) <= 0:
+            self.fault("values", f"{values.min():g}", f"numbers above 0: {self.slot.meaning}")
         elif self.draft.pockets:
             return values
         return None
@@ -328,7 +340,7 @@ def _bonus(draft: Draft, name: str, feature: str) -> Bonus | None:
         known for known, entry in draft.document.dimensions.items() if _has_feature(draft, known, entry)
     ]
     if not isinstance(size, Size) or size.feature is None:
-        found = f"{feature}, which is no size with a feature" if size else f"no dimension {feature}"
+        found = f"{feature}, which is {'no size with a feature' if size else 'not in this file'}"
         allowed = "a size with nominal and feature: " + listed(features, "there is none")
         draft.faults.add(path, found, allowed, near=None if size else nearest(feature, features))
         return None

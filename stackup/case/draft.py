@@ -9,15 +9,9 @@ from typing import Any
 from stackup.cage import Kind, Slot
 from stackup.case.columns import Sheets
 from stackup.case.faults import Faults
-from stackup.case.schema import Document, Entry, OneSidedEntry, SizeEntry, ValuesEntry, ZoneEntry
+from stackup.case.schema import Document, ValuesEntry, ZoneEntry
 from stackup.chain.formula import RESERVED
 from stackup.dimension import Dimension
-
-FORM_WORDS = {
-    SizeEntry: "size",
-    ZoneEntry: "zone",
-    OneSidedEntry: "one-sided",
-}
 
 
 @dataclass
@@ -108,8 +102,3 @@ def is_name(text: str) -> bool:
     """Return whether ``text`` may name a dimension, chain or requirement."""
     is_plain = text.isascii() and text == text.lower() and text.replace("_", "a").isalnum()
     return is_plain and text[:1].isalpha()
-
-
-def form_words(entry: Entry) -> str:
-    """Return what a dimension is, in the words of :attr:`Slot.kind`."""
-    return FORM_WORDS.get(type(entry), "values")

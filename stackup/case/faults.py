@@ -18,8 +18,8 @@ from pydantic_core import ErrorDetails
 
 from stackup.case.scanner import Path, Place, Places
 from stackup.case.schema import TABLES, Document
-from stackup.case.values import FORMS, LARGEST, TAGS, Table
-from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest
+from stackup.case.values import FORMS, LARGEST, TAGS, OneOf, Table
+from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest, number_meant, whole_number_meant
 
 #: Most faults of the schema that are put into words.
 MOST_PROBLEMS = 1000
@@ -32,6 +32,19 @@ _TYPES = {
     "steps": '"IT", "R5", "R10", "R20" or a number above 0',
     "cost": "a table { model, fixed, rate, … }",
     "shape": "a word",
+    "process": "a table, such as { cp = 1.33 }",
+    "allow": 'a table, such as { ppm = 100, of = "pockets" }',
+    "cage": 'a table [cage] with kind = "cylindrical" or kind = "none"',
+    "run": "a table, such as [run] with cages = 100000",
+    "dimensions": "a table of dimensions, such as [dimensions.NAME] with nominal = 10.0",
+    "chains": "a table of chains, such as [chains.NAME] with a formula",
+    "requirements": "a table of requirements, such as [requirements.NAME] with min = 0.0",
+}
+#: what a named table should have been, by the table it stands in
+_NAMED = {
+    "dimensions": "a table, such as { nominal = 10.0, tolerance = 0.1 }",
+    "chains": 'a table, such as { formula = "a - b" }',
+    "requirements": "a table, such as { min = 0.1 }",
 }
 _TYPE_WORDS = {
     "float_type": "a number",
@@ -204,7 +217,8 @@ def _note(problems: Iterable[_Problem], faults: Faults) -> None:
             meant.add((*problem.path[:-1], said.near))
     for problem, said in words:
         if problem.kind != "missing" or problem.path not in meant:
-            faults.add(said.path, said.found, said.allowed, near=said.near, at_key=said.at_key)
+            found = problem.as_written(faults.places) or said.found
+            faults.add(said.path, found, said.allowed, near=said.near, at_key=said.at_key)
     for path in meant:
         faults.take_out(path)
 
@@ -228,6 +242,11 @@ class _Problem:
         self.loc = error["loc"]
         self.path: Path = tuple(part for part in self.loc if not _is_tag(part))
 
+    def as_written(self, places: Places) -> str | None:
+        """Return a number of a wrong sort or range as the file has it."""
+        is_number = isinstance(self.value, float) and math.isfinite(self.value)
+        return places.written(self.path) if is_number and self.kind != "extra_forbidden" else None
+
     def culprit(self, root: Any) -> Path:
         """Return the path of the key to take out: the innermost key that no list holds."""
         path = self.path[:-1] if self.kind == "missing" else self.path
@@ -244,11 +263,19 @@ class _Problem:
         if say is not None:
             said: _Said = say()
             return said
-        return _Said(self.path, shown(self.value), self._allowed())
+        return _Said(self.path, shown(self.value), self._allowed(), self._number_meant())
+
+    def _number_meant(self) -> str | None:
+        """Return the number that a text means where a number is allowed, the whole number that another one means."""
+        if self.kind == "int_type" and isinstance(self.value, float | str):
+            meant = number_meant(self.value) if isinstance(self.value, str) else str(self.value)
+            return (whole_number_meant(meant) or meant) if meant else None
+        return number_meant(self.value) if self.kind == "float_type" and isinstance(self.value, str) else None
 
     def _allowed(self) -> str:
         if self.kind in _TYPE_WORDS:
-            return _TYPES.get(self._key(), _TYPE_WORDS[self.kind])
+            named = _NAMED.get(str(self.path[0])) if len(self.path) == 2 else None
+            return named or _TYPES.get(self._key(), _TYPE_WORDS[self.kind])
         limit = _LIMITS.get(self.kind)
         return limit(self.known) if limit else str(self.known.get("error", self.kind.replace("_", " ")))
 
@@ -257,7 +284,8 @@ class _Problem:
         return str(self.path[-1]) if self.path and isinstance(self.path[-1], str) else ""
 
     def _missing(self) -> _Said:
-        return _Said(self.path, "nothing", f"the key {self._key()} is needed here", at_key=True)
+        table = table_at(self.loc[:-1])
+        return _Said(self.path, "nothing", f"{table.what} needs {_example(table, self._key())}", at_key=True)
 
     def _extra_forbidden(self) -> _Said:
         table = table_at(self.loc[:-1])
@@ -285,6 +313,19 @@ class _Problem:
         words = [word.strip("'") for word in self.known["expected"].replace(" or ", ", ").split(", ")]
         near = nearest(self.value, words) if isinstance(self.value, str) else None
         return _Said(self.path, shown(self.value), ", ".join(f'"{word}"' for word in words), near)
+
+
+def _example(table: type[Table], key: str) -> str:
+    """Return how a key is written: with the words it takes, or what it says."""
+    field = table.model_fields[key]
+    if key in _TYPES and any(_tables_in(field.annotation)):
+        return _TYPES[key]
+    words = [word for word in get_args(field.annotation) if isinstance(word, str)]
+    words += [word for one in field.metadata if isinstance(one, OneOf) for word in one.words]
+    if words:
+        return f"{key} = " + " or ".join(f'"{word}"' for word in words)
+    said = (field.description or "").rstrip(".")
+    return f"{key} = …, {said[:1].lower()}{said[1:]}"
 
 
 _LIMITS: dict[str, Callable[[Mapping[str, Any]], str]] = {

@@ -95,7 +95,8 @@ def _measured(draft: Draft, path: Path, process: AnyProcess) -> Measured | None:
         values = draft.sheets.numbers(reference)
         labels = _labels(draft, path, reference, process.subgroup)
         diameter = _is_diameter(process, values.ndim)
-        return Measured(values, process.how or "smoothed", diameter, labels, process.uncertainty, reference)
+        lines = draft.sheets.lines(reference)
+        return Measured(values, process.how or "smoothed", diameter, labels, process.uncertainty, reference, lines)
     except ValueFault as error:
         draft.faults.add_value(where, ValueFault("", error.found, error.allowed))
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ import numpy as np
 
 from stackup.cage import KINDS, Kind
 from stackup.cage import kind as kind_called
-from stackup.case import build, chains, dimensions, requirements
+from stackup.case import assumptions, build, chains, dimensions, requirements
 from stackup.case.case import MADE, Case, Row, Run
 from stackup.case.chains import Chain
 from stackup.case.changes import Changes, apply
@@ -24,9 +24,9 @@ from stackup.case.nominal import evaluate_at_nominal
 from stackup.case.scanner import Path as KeyPath
 from stackup.case.scanner import Places
 from stackup.case.schema import CageEntry
+from stackup.case.slot_forms import fitting
 from stackup.case.source import bytes_of, places_of, tables_of, text_of
 from stackup.case.values import MOST_NAMES, is_law
-from stackup.chain.model import Model
 from stackup.chain.symbols import split_next
 from stackup.errors import nearest
 
@@ -118,8 +118,10 @@ def _case(source: _Source, faults: Faults) -> Case:
     found = chains.judge(draft)
     chains.judge_use(draft, found.used)
     wanted = requirements.judge(draft, found.right)
+    _judge_whole(draft)
     model = build.model(draft, found.right, options)
-    _judge_nominal(draft, model, found.right)
+    nominal = evaluate_at_nominal(build.known_only(model))
+    _judge_nominal(draft, nominal, found.right)
     faults.raise_all()
     return Case(
         title=document.title,
@@ -136,7 +138,7 @@ def _case(source: _Source, faults: Faults) -> Case:
         entries=document.dimensions,
         document=source.text,
         mapping=source.raw,
-        notes=(*_notes(draft), *kind.warnings(draft.dimensions)),
+        notes=(*kind.warnings(draft.dimensions), *assumptions.notes(draft, found.right, nominal)),
         rows=(Row("1", 1, draft.pockets, {MADE: model}),),
     )
 
@@ -146,7 +148,7 @@ def _draft(source: _Source, faults: Faults) -> Draft:
     raw = source.raw
     _judge_counts(raw, faults)
     kind = _kind(raw, faults)
-    document = parse(_as_kind(raw, kind), faults)
+    document = parse(fitting(_as_kind(raw, kind), kind, faults), faults)
     if kind is None or document is None:
         faults.raise_all()
         raise AssertionError("a case without a kind has a fault")
@@ -226,9 +228,14 @@ def _options(kind: Kind, cage: CageEntry, faults: Faults) -> dict[str, Any]:
     return options
 
 
-def _judge_nominal(draft: Draft, model: Model, right: Mapping[str, Chain]) -> None:
+def _judge_whole(draft: Draft) -> None:
+    """Note what no parts can have together."""
+    for one in draft.kind.contradictions(draft.dimensions):
+        draft.faults.add(("dimensions", one.slot, "nominal"), one.found, one.allowed)
+
+
+def _judge_nominal(draft: Draft, values: Mapping[str, Any], right: Mapping[str, Chain]) -> None:
     """Note every gap that has no finite value at the nominal."""
-    values = evaluate_at_nominal(build.known_only(model))
     lost = {name for name, value in values.items() if not np.isfinite(value).all()}
     built_in = sorted(lost - right.keys())
     if built_in:
@@ -241,12 +248,3 @@ def _judge_nominal(draft: Draft, model: Model, right: Mapping[str, Chain]) -> No
         if not uses & lost:
             found = "a formula that is not finite at the nominal"
             draft.faults.add(("chains", name, "formula"), found, "a formula with a finite value there")
-
-
-def _notes(draft: Draft) -> Iterator[str]:
-    """Yield what a user should know about a case that is right: gaps left out, centres unstated."""
-    for name, slots in draft.gaps_left_out().items():
-        yield f"{name} is left out: {', '.join(slots)} {'is' if len(slots) == 1 else 'are'} not given"
-    if draft.centres_unstated:
-        names = ", ".join(draft.centres_unstated)
-        yield f"cpk stands alone for {names}: taken as centred with cp = cpk, the true centre is unstated"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import cast
 
 from stackup.case.chains import Chain
 from stackup.case.draft import Draft, judge_name
 from stackup.case.faults import listed
 from stackup.case.scanner import Path
 from stackup.case.schema import RequirementEntry
-from stackup.chain.model import Allowance, Requirement
+from stackup.chain.model import Allowance, Population, Requirement
 from stackup.errors import nearest
 
 
@@ -21,9 +22,14 @@ def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
         _judge_gap(draft, name, entry)
         _judge_limits(draft, name, entry)
         _judge_population(draft, name, entry, chains)
-        allow = Allowance(entry.allow.ppm, entry.allow.of) if entry.allow else None
+        allow = Allowance(entry.allow.ppm, _population(entry.allow.of)) if entry.allow else None
         made.append(Requirement(name, entry.gap or name, entry.over, entry.min, entry.max, allow))
     return tuple(made)
+
+
+def _population(said: str) -> Population:
+    """Return the population; a stack without a cage is what a cage is elsewhere."""
+    return "cages" if said == "stacks" else cast("Population", said)
 
 
 def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
@@ -33,10 +39,10 @@ def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
         return
     missing = draft.gaps_left_out()
     if gap in missing:
-        found = f"the gap {gap}, for which {', '.join(missing[gap])} is missing"
-        draft.faults.add(
-            path, found, f"the slots {', '.join(missing[gap])}, or a gap whose slots are all given"
-        )
+        slots, several = ", ".join(missing[gap]), len(missing[gap]) > 1
+        found = f"the gap {gap}, for which {slots} {'are' if several else 'is'} missing"
+        allowed = f"the slot{'s' if several else ''} {slots}, or a gap whose slots are all given"
+        draft.faults.add(path, found, allowed)
         return
     built_in = [item.name for item in draft.kind.gaps if item.name not in missing]
     gaps = list(dict.fromkeys([*built_in, *draft.named("chains")]))
@@ -59,6 +65,9 @@ def _judge_limits(draft: Draft, name: str, entry: RequirementEntry) -> None:
 def _judge_population(draft: Draft, name: str, entry: RequirementEntry, chains: Mapping[str, Chain]) -> None:
     """A gap of the cage is one number: it has no pockets to fold or to count."""
     path, gap = ("requirements", name), entry.gap or name
+    if entry.allow is not None and entry.allow.of == "stacks" and not draft.kind.one_pocket:
+        allowed = '"pockets", "cages" or "bearings": only kind = "none" has stacks'
+        draft.faults.add((*path, "allow", "of"), '"stacks"', allowed)
     counts_pockets = entry.allow is not None and entry.allow.of == "pockets"
     if _is_of_cage(draft, gap, chains):
         if "over" in entry.model_fields_set:

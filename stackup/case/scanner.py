@@ -95,6 +95,14 @@ class Places:
         quotes = 3 if token[:3] in ('"""', "'''") else 1
         return self.at(start + quotes + index + (quotes == 3 and token[3:4] == "\n"))
 
+    def written(self, path: Path) -> str | None:
+        """Return the number or word at ``path`` as the text has it; None for strings, lists and tables."""
+        start = self.values.get(path)
+        if start is None or self.text[start : start + 1] in ("", '"', "'", "[", "{"):
+            return None
+        found = _SCALAR.match(self.text, start)
+        return found.group().strip() if found else None
+
     def _nearest(self, path: Path, tables: tuple[dict[Path, int], ...]) -> Place:
         for length in range(len(path), 0, -1):
             for table in tables:

@@ -315,7 +315,9 @@ class AllowEntry(Table):
 
     what: ClassVar[str] = "allow"
     ppm: Annotated[float, Field(gt=0, le=1e6)] = Field(description="Parts per million.")
-    of: Literal["pockets", "cages", "bearings"] = Field(description="The population.")
+    of: Literal["pockets", "cages", "bearings", "stacks"] = Field(
+        description='The population; without a cage (kind = "none") each is the same: stacks.'
+    )
 
 
 class RequirementEntry(Table):

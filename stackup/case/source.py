@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from stackup.case.scanner import Place, Places, TooDeep, scan
-from stackup.errors import CaseError, Fault
+from stackup.errors import CaseError, Fault, number_meant
 
 #: Largest case file in bytes; measured columns stand in files of their own.
 LARGEST_FILE = 2**20
@@ -96,5 +96,30 @@ def _syntax_fault(message: str, text: str, places: Places, file: str) -> CaseErr
         place, reason = places.at(places.unclosed), "a string or bracket that is never closed"
     if reason.startswith("Cannot") and places.again:
         path, offset = places.again[0]
-        place, reason = places.at(offset), f"{'.'.join(map(str, path))} a second time"
-    return refused(file, f"no TOML: {reason}"[:200], "TOML 1.0, each key once", place)
+        place, first = places.at(offset), places.key(path)
+        reason = f"{'.'.join(map(str, path))} a second time (first in line {first.line})"
+    line = text.split("\n")[place.line - 1] if place.line else ""
+    if slip := _slip_of_number(line, place.column):
+        found, allowed = f"{slip} in the line {_quoted(line)}", "numbers with a decimal point, without unit or ±"
+        return CaseError([Fault("", found, allowed, number_meant(slip), place.line, place.column, file)])
+    quoted = f", in the line {_quoted(line)}" if line.strip() else ""
+    return refused(file, f"no TOML: {reason}"[:200] + quoted, "TOML 1.0, each key once", place)
+
+
+def _quoted(line: str) -> str:
+    shown = "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in line.strip())
+    return f"`{shown if len(shown) <= 60 else shown[:59] + '…'}`"
+
+
+#: a value that is meant as a number and is none in TOML: with a comma, a unit or ± in it
+_SLIP = re.compile(r"""[=\[,]\s*((?:±|\+/-|\+-)?\s*[-+]?\d+(?:[.,]\d+)?\s*(?:mm|deg|°)?)(?=\s*(?:[,\]}#]|$))""")
+
+
+def _slip_of_number(line: str, column: int) -> str:
+    """Return the text of the line that is meant as a number and lies about ``column`` (from 1), "" where none does."""
+    for found in _SLIP.finditer(line):
+        value = found[1].strip()
+        is_plain = value == number_meant(value)
+        if not is_plain and found.start() < column <= found.end() + 2:
+            return value
+    return ""

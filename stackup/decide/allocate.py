@@ -56,7 +56,7 @@ class _Search:
 
     def drawing(self) -> Case:
         """Return the case as it stands."""
-        return changed(self.case, changes_of(self.places, self.standing))
+        return changed(self.case, changes_from(self.places, self.standing))
 
     def look(self) -> None:
         """Take the limits where the drawing stands."""
@@ -99,7 +99,7 @@ def _standing_at(place: Place, standing: Assigned | None) -> Place:
     return replace(place, before=standing.half, now=now, finest=place.finest, coarsest=place.coarsest)
 
 
-def changes_of(places: Sequence[Place], assigned: Mapping[str, Assigned]) -> dict[str, Any]:
+def changes_from(places: Sequence[Place], assigned: Mapping[str, Assigned]) -> dict[str, Any]:
     """Return the changes of the case that assignments make."""
     found: dict[str, Any] = {}
     for place in places:
@@ -255,7 +255,7 @@ def _result(
     after = math.fsum(line.cost_after for line in lines if line.cost_after is not None)
     works = trial is not None and trial.works
     rules = (RuleRecord("cost", after if works else None, works), *_rules(search))
-    changes: Changes = changes_of(search.places, assigned) if works else {}
+    changes: Changes = changes_from(search.places, assigned) if works else {}
     return AllocationResult(
         title=search.case.title,
         kind=search.case.kind,

@@ -42,30 +42,38 @@ class Apart(Generic[Result]):
         self._stopping = False
         context = multiprocessing.get_context("fork")
         self._pipe, theirs = context.Pipe(duplex=False)
-        self._process = context.Process(target=_serve, args=(function, theirs), daemon=True)
+        self._process = context.Process(target=_serve, args=(function, self._pipe, theirs), daemon=True)
         with warnings.catch_warnings():  # idle threads of a linear algebra library do not hold any lock of ours
             warnings.simplefilter("ignore", DeprecationWarning)
-            self._process.start()
+            before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})  # _serve heeds it when it is ready
+            try:
+                self._process.start()
+            finally:
+                signal.pthread_sigmask(signal.SIG_SETMASK, before)
         theirs.close()
 
     def report(self, progress: Progress) -> None:
         """Pass on what the process has reported so far; its result stays in the pipe."""
-        try:
-            while self._answer is None and self._pipe.poll():
-                self._take(self._pipe.recv(), progress)
-        except (EOFError, OSError):
-            self._answer = ("failed", None)
+        while self._answer is None and self._pipe.poll():
+            message = self._message()
+            if message[0] == "progress":
+                progress(*message[1])
+            else:
+                self._answer = message
 
-    def _take(self, message: tuple[str, Any], progress: Progress) -> None:
-        if message[0] == "progress":
-            progress(*message[1])
-        else:
-            self._answer = message
+    def _message(self) -> tuple[str, Any]:
+        """Return the next message: that it failed where the process died, or a stop cut a message in two."""
+        try:
+            kind, said = self._pipe.recv()
+        except Exception:
+            return "failed", None
+        return kind, said
 
     def result(self, progress: Progress) -> Result:
         """Wait for what the function returns; Interrupted with its records where it was stopped.
 
-        Where the process failed, the function runs in this one, and raises here what it raises.
+        Where the process failed, the function runs in this one, and raises here what it raises; where it was asked to
+        stop, there is nothing more to do.
         """
         self.report(progress)
         while self._answer is None:
@@ -74,7 +82,7 @@ class Apart(Generic[Result]):
             self.report(progress)
         self._process.join()
         kind, records = self._answer
-        if kind == "stopped":
+        if kind == "stopped" or (kind == "failed" and self._stopping):
             raise Interrupted(records)
         if kind == "failed":
             return self._function(progress)
@@ -93,9 +101,9 @@ class Apart(Generic[Result]):
         self._process.join()
 
 
-def _serve(function: Callable[[Progress], Any], pipe: Connection) -> None:
-    """Run the function in the forked process and send what comes of it."""
-
+def _serve(function: Callable[[Progress], Any], theirs: Connection, pipe: Connection) -> None:
+    """Run the function in the forked process and send what comes of it; ``theirs`` is the parent's end of the pipe."""
+    theirs.close()  # else the pipe would never break, and this process wait for ever for a parent that is gone
     last = -math.inf
 
     def once(*_: object) -> None:
@@ -110,6 +118,7 @@ def _serve(function: Callable[[Progress], Any], pipe: Connection) -> None:
     answer: tuple[str, Any]
     try:
         signal.signal(signal.SIGINT, once)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
         answer = ("done", function(progress))
     except Interrupted as stopped:
         answer = ("stopped", stopped.records)

@@ -15,7 +15,7 @@ from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
 from stackup.decide import notes
 from stackup.decide.engines import Found, run_all
-from stackup.decide.fractions import Fractions, of_bearings, of_row
+from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
 from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Sampled
@@ -49,27 +49,31 @@ class _Run:
     found: Found
 
 
-def check(case: Case, settings: Settings | None = None, progress: Progress = silent) -> CheckResult:
+def check(
+    case: Case, settings: Settings | None = None, progress: Progress = silent, all_gaps: bool = True
+) -> CheckResult:
     """Return every requirement of ``case``, and every gap without one, by all methods and with a verdict.
 
-    ``settings`` default to those of the case.  Raises Interrupted with the result so far, complete in form,
+    ``settings`` default to those of the case.  Without ``all_gaps`` gaps without a requirement are left out, where
+    there is any requirement: the same numbers, sooner.  Raises Interrupted with the result so far, complete in form,
     when the user stops the run.
     """
     settings = settings or settings_of(case)
-    runs = list(_runs(case, settings, progress))
-    records = [_over_states(same) for same in zip(*_records(runs), strict=True)]
-    result = _result(case, settings, runs, records)
+    runs = list(_runs(case, settings, progress, all_gaps or not case.requirements))
+    by_run = _records(runs)
+    records = [_over_states(same) for same in zip(*by_run, strict=True)]
+    result = _result(case, settings, runs, records, _any_requirement(runs, by_run))
     if result.interrupted:
         raise Interrupted(result)
     return result
 
 
-def _runs(case: Case, settings: Settings, progress: Progress) -> Iterator[_Run]:
+def _runs(case: Case, settings: Settings, progress: Progress, all_gaps: bool) -> Iterator[_Run]:
     """Run every row in every state, none after an interruption that left nothing."""
     stopped = False
     for row in case.models():
         for state, model in row.states.items():
-            wanted = with_all_gaps(case.requirements, model)
+            wanted = with_all_gaps(case.requirements, model) if all_gaps else case.requirements
             found = Found(interrupted=True) if stopped else run_all(model, wanted, settings, progress)
             stopped = found.interrupted
             yield _Run(row, state, model, wanted, nominal_values(model, wanted), found)
@@ -173,7 +177,9 @@ def _badness(record: Record) -> tuple[int, float]:
     return ORDER.index(record.verdict) if record.verdict else -1, cages.out_of_spec if cages else -math.inf
 
 
-def _result(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequence[Record]) -> CheckResult:
+def _result(
+    case: Case, settings: Settings, runs: Sequence[_Run], records: Sequence[Record], anyone: AnyRequirement
+) -> CheckResult:
     rows = case.models()
     verdicts: list[Verdict] = [record.verdict for record in records if record.verdict]
     return CheckResult(
@@ -187,7 +193,7 @@ def _result(case: Case, settings: Settings, runs: Sequence[_Run], records: Seque
         rows=tuple(RowRecord(row.name, row.count, row.rollers) for row in rows),
         states=tuple(dict.fromkeys(state for row in rows for state in row.states)),
         notes=tuple(_notes(case, settings, runs, records)),
-        any_requirement=_any_requirement(runs),
+        any_requirement=anyone,
         requirements=tuple(records),
         verdict=worst(verdicts) if verdicts else None,
         interrupted=any(run.found.interrupted for run in runs),
@@ -197,7 +203,7 @@ def _result(case: Case, settings: Settings, runs: Sequence[_Run], records: Seque
 def _notes(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequence[Record]) -> Iterator[Note]:
     yield from notes.of_case(case)
     for record in records:
-        yield from notes.of_record(record)
+        yield from notes.of_record(record, alone=case.rollers == 1)
     reasons = {name: reason for run in runs for name, reason in run.found.reasons.items()}
     yield from notes.of_missing(records, reasons)
     yield from notes.of_run(
@@ -205,18 +211,28 @@ def _notes(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequen
     )
 
 
-def _any_requirement(runs: Sequence[_Run]) -> AnyRequirement:
+def _any_requirement(runs: Sequence[_Run], by_run: Sequence[Sequence[Record]]) -> AnyRequirement:
     """Return the fraction failing any requirement: of the state where most cages do, over all rows."""
-    by_state: dict[str, list[_Run]] = {}
-    for run in runs:
-        by_state.setdefault(run.state, []).append(run)
+    by_state: dict[str, list[tuple[_Run, AnyRequirement | None]]] = {}
+    for run, records in zip(runs, by_run, strict=True):
+        sampled = run.found.monte_carlo.any_requirement if run.found.monte_carlo else None
+        by_state.setdefault(run.state, []).append((run, sampled and _at_least(sampled, records)))
     pooled = [_pooled(same) for same in by_state.values()]
     return max(pooled, key=lambda one: one.cages.out_of_spec if one.cages else -1.0)
 
 
-def _pooled(runs: Sequence[_Run]) -> AnyRequirement:
+def _at_least(sampled: AnyRequirement, records: Sequence[Record]) -> AnyRequirement:
+    """Return what was sampled, no less than the fraction of any single requirement, which may be known better."""
+    found = [record.fraction for record in records if record.fraction]
+    return AnyRequirement(
+        no_less(sampled.pockets, [fraction.pockets for fraction in found]),
+        no_less(sampled.cages, [fraction.cages for fraction in found]),
+    )
+
+
+def _pooled(runs: Sequence[tuple[_Run, AnyRequirement | None]]) -> AnyRequirement:
     """Return the fractions of a random pocket and of a random cage of all rows."""
-    known = [(run, run.found.monte_carlo.any_requirement) for run in runs if run.found.monte_carlo]
+    known = [(run, one) for run, one in runs if one]
     if len(known) < len(runs):
         return AnyRequirement(None, None)
     pockets = [(one.pockets, run.row.count * run.row.rollers) for run, one in known]

@@ -11,7 +11,7 @@ import numpy as np
 from stackup.case import Case
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.model import Gap, Model, Requirement, Step
-from stackup.chain.program import Program, compile_model
+from stackup.chain.program import Program, bindings, compile_model
 from stackup.chain.symbols import split_next
 from stackup.chain.writing import show
 from stackup.decide.check import settings_of
@@ -41,12 +41,16 @@ class ExplainedStep:
 
 @dataclass(frozen=True)
 class ExplainedGap:
-    """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it."""
+    """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it.
+
+    ``parameters`` are the numbers in its steps that are no dimension, by name.
+    """
 
     name: str
     unit: str
     scope: str
     meaning: str
+    parameters: Mapping[str, float]
     steps: tuple[ExplainedStep, ...]
     nominal: float
     contributions: tuple[Contribution, ...]
@@ -58,6 +62,7 @@ class ExplainedGap:
             "unit": self.unit,
             "scope": self.scope,
             "meaning": self.meaning,
+            "parameters": [{"name": name, "value": finite(value)} for name, value in self.parameters.items()],
             "steps": [step.to_dict() for step in self.steps],
             "nominal": finite(self.nominal),
             "contributions": [contribution_dict(one) for one in self.contributions],
@@ -176,10 +181,17 @@ def _explained(
         unit=gap.unit,
         scope=gap.scope,
         meaning=_meaning(case, gap),
+        parameters=_parameters(model, steps),
         steps=tuple(ExplainedStep(s.name, show(s.formula), values[s.name], s.note) for s in steps),
         nominal=values[gap.step],
         contributions=shares,
     )
+
+
+def _parameters(model: Model, steps: Sequence[Step]) -> dict[str, float]:
+    """Return the numbers that ``steps`` use and that are no dimension: options of the cage, the number of rollers."""
+    used = {split_next(one.name)[0] for step in steps for one in step.formula.free_symbols}
+    return {name: value for name, value in bindings(model).items() if name in used}
 
 
 def _meaning(case: Case, gap: Gap) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -43,6 +43,16 @@ def of_row(
         return None, Fraction.exact(rss.out_of_spec)
     exact = of_cages(rss.out_of_spec, sharing(model, requirement.gap), model.pockets)
     return Fraction.exact(rss.out_of_spec), plain(cages) if exact is None else Fraction.exact(exact)
+
+
+def no_less(anyone: Fraction | None, single: Sequence[Fraction | None]) -> Fraction | None:
+    """Return the sampled fraction failing any requirement, no less than that of a ``single`` one, known better."""
+    if anyone is None:
+        return None
+    known = [anyone, *(fraction for fraction in single if fraction)]
+    estimate = max(fraction.out_of_spec for fraction in known)
+    low = max(fraction.low for fraction in known)
+    return replace(anyone, out_of_spec=estimate, low=min(low, estimate), high=max(anyone.high, estimate))
 
 
 def plain(fraction: Fraction | None) -> Fraction | None:

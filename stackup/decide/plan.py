@@ -16,6 +16,7 @@ from stackup.cage import kind as kind_called
 from stackup.case import Case, changed
 from stackup.case.changes import Changes
 from stackup.case.schema import Choice, ExponentialCost, OneSidedEntry, ReciprocalCost, SizeEntry, Toleranced, ZoneEntry
+from stackup.decide.machines import changes_of, cost_of_good_part, scrap
 from stackup.dimension import Dimension, Disc
 from stackup.errors import CaseError, Fault, StackupError, ValueFault
 from stackup.standards.iso286 import grade, limits, split_class
@@ -27,8 +28,8 @@ R20 = (1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8, 3.15, 3.55, 4.0, 4.5
 EVERY = {"R20": 1, "R10": 2, "R5": 4}
 #: more steps than this between both ends are no steps
 MOST_STEPS = 400
-#: directions and lengths of the grid on which a zone's scrap is counted
-DIRECTIONS, LENGTHS = 64, 20_000
+#: stands for the cost of a process that makes no good part
+MOST_COST = 1e12
 #: significant digits of a half-width that is written back, rounded to the finer side
 DIGITS = 5
 #: decimals that rounding of binary numbers is cleaned at
@@ -247,7 +248,8 @@ def _letter(entry: Toleranced) -> str | None:
 
 def _options(case: Case, name: str, entry: Toleranced, finest: float, coarsest: float) -> Iterator[Option]:
     if entry.choices:
-        yield from (_choice(case, name, entry, one) for one in entry.choices)
+        for one in entry.choices:
+            yield from _choice(case, name, one)
         return
     curve = curve_of(entry)
     if curve is None or not _is_stepped(entry):
@@ -297,34 +299,16 @@ def _numbers(steps: str | float | None, finest: float, coarsest: float) -> Seque
     return [half for half in found if finest * (1 - 1e-9) <= half <= coarsest * (1 + 1e-9)]
 
 
-def _choice(case: Case, name: str, entry: Toleranced, choice: Choice) -> Option:
-    """Return one real process: its tolerance, capability and centring, and what a good part costs with it."""
-    changes: dict[str, Any] = {f"dimensions.{name}.{_key(entry)}": choice.tolerance}
-    if choice.cp is not None or choice.cpk is not None or choice.shift is not None:
-        for key in ("cp", "cpk", "shift", "toward"):
-            value = getattr(choice, key, None)
-            changes[f"dimensions.{name}.process.{key}"] = value
-        if choice.cpk is not None and choice.cp is not None:
-            kept = getattr(getattr(entry, "process", None), "toward", None)
-            changes[f"dimensions.{name}.process.toward"] = kept or "upper"
-    made = changed(case, {key: value for key, value in changes.items() if _may_hold(case, key, value)})
-    dimension = made.dimensions[name]
-    good = 1.0 - scrap(dimension)
-    half = dimension.tolerance / _factor(dimension)
-    kept = {key: value for key, value in changes.items() if _may_hold(case, key, value)}
-    return Option(choice.name, half, choice.cost / max(good, 1e-9), kept, quantities(dimension))
-
-
-def _may_hold(case: Case, key: str, value: Any) -> bool:
-    """Tell whether a change does anything: a key that is taken away must be there."""
-    if value is not None:
-        return True
-    place: Any = case.mapping
-    for part in key.split("."):
-        if not isinstance(place, Mapping) or part not in place:
-            return False
-        place = place[part]
-    return True
+def _choice(case: Case, name: str, choice: Choice) -> Iterator[Option]:
+    """Yield one real process, once for each side that its mean may stand on: what a good part costs with it."""
+    both = changes_of(case, name, choice)
+    for changes in both:
+        dimension = changed(case, changes).dimensions[name]
+        side = changes.get(f"dimensions.{name}.process.toward") if len(both) > 1 else None
+        label = f"{choice.name} towards {side}" if side else choice.name
+        cost = cost_of_good_part(choice.cost, scrap(dimension))
+        half = dimension.tolerance / _factor(dimension)
+        yield Option(label, half, min(cost, MOST_COST), changes, quantities(dimension))
 
 
 def _cost_of_present(options: Sequence[Option], before: float) -> float:
@@ -333,19 +317,3 @@ def _cost_of_present(options: Sequence[Option], before: float) -> float:
     finer = [o.cost for o in options if o.half <= before]
     return min(same or finer or [o.cost for o in options])
 
-
-def scrap(dimension: Dimension) -> float:
-    """Return the fraction of parts outside their own tolerance, both sides; 0 where inspection takes them out.
-
-    A zone's vector is outside beyond its radius: counted over a fine polar grid of scores.
-    """
-    region, law = dimension.region, dimension.law
-    if isinstance(region, Disc):
-        directions = 2 * np.pi * (np.arange(DIRECTIONS) + 0.5) / DIRECTIONS
-        lengths = np.sqrt(-2.0 * np.log1p(-(np.arange(LENGTHS) + 0.5) / LENGTHS))
-        r, t = (np.outer(lengths, part(directions)) for part in (np.cos, np.sin))
-        parts = law.from_scores(np.ascontiguousarray(r), np.ascontiguousarray(t))
-        return float(np.mean(np.hypot(*parts) > region.radius * (1 + 1e-12)))
-    low, high = float(np.mean(region.low)), float(np.mean(region.high))
-    ends = np.asarray(law.cdf(np.array([np.nextafter(low, -np.inf), high])), dtype=float)
-    return float(max(0.0, ends[0] + 1.0 - ends[1]))

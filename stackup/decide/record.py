@@ -77,6 +77,25 @@ class Record:
         """Tell whether the case sets a limit."""
         return self.requirement.min is not None or self.requirement.max is not None
 
+    @property
+    def governing(self) -> tuple[tuple[str, float], ...]:
+        """Dimensions with their part of 1, the greatest first.
+
+        Where the worst case decides: of what all tolerances take of the end that is nearer to its limit; else of the
+        scatter.
+        """
+        shares = {one.dimension: one.variance_share or 0.0 for one in self.contributions}
+        if self.requirement.allow is None and self.limited and self.worst_case is not None:
+            shares = dict(self.worst_case.high_shares if self._is_nearer_above() else self.worst_case.low_shares)
+        return tuple(sorted(((name, part) for name, part in shares.items() if part > 0), key=lambda one: -one[1]))
+
+    def _is_nearer_above(self) -> bool:
+        """Tell whether the guaranteed upper end has less room to its limit than the lower one."""
+        asked, found = self.requirement, self.worst_case
+        if found is None or asked.min is None or asked.max is None:
+            return asked.min is None
+        return asked.max - found.bound_high < found.bound_low - asked.min
+
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints."""
         return {**self._own_dict(), "by_state": [record._own_dict() for record in self.by_state]}
@@ -257,6 +276,8 @@ def contribution_dict(one: Contribution) -> Json:
     return {
         "dimension": one.dimension,
         "sensitivity": finite(one.sensitivity),
+        "signed": one.signed,
+        "mean_sensitivity": finite(one.mean_sensitivity),
         "variance_share": finite(one.variance_share),
         "width_share": finite(one.width_share),
         "tighter": finite(one.tighter),

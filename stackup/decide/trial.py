@@ -12,7 +12,7 @@ from stackup.chain.model import Model, Requirement
 from stackup.decide.fractions import of_row
 from stackup.decide.verdict import Verdict, by_fraction, by_worst_case, room, worst
 from stackup.engine import monte_carlo, rss, worst_case
-from stackup.engine.result import AnyRequirement, Fraction, WorstCase
+from stackup.engine.result import AnyRequirement, Fraction, Rss, Sampled, WorstCase
 from stackup.engine.settings import Progress, Settings, silent
 
 
@@ -72,17 +72,28 @@ def judge(
     by_worst = [r for r in requirements if r.allow is None]
     by_share = [r for r in requirements if r.allow is not None]
     ends = worst_case.run(model, by_worst, settings, progress) if by_worst else {}
-    found = {r.name: Judgement(r, by_worst_case(r, ends[r.name]), ends[r.name], None, None) for r in by_worst}
+    found = {r.name: by_ends(r, ends[r.name]) for r in by_worst}
     overall = AnyRequirement(None, None)
     if by_share:
         drawn = monte_carlo.run(model, by_share, settings, progress)
         overall = drawn.any_requirement
         laws, _ = rss.run(model, by_share, settings, progress)
         for r in by_share:
-            pockets, cages = of_row(model, r, laws[r.name], drawn.records[r.name])
-            fraction = pockets if r.allow is not None and r.allow.of == "pockets" else cages
-            verdict: Verdict = "undecided"
-            if fraction is not None and r.allow is not None:
-                verdict = by_fraction(fraction, r.allow.ppm)
-            found[r.name] = Judgement(r, verdict, None, fraction, cages)
+            found[r.name] = by_draws(model, r, laws[r.name], drawn.records[r.name])
     return Trial({r.name: found[r.name] for r in requirements}, overall)
+
+
+def by_ends(requirement: Requirement, ends: WorstCase) -> Judgement:
+    """Return the verdict on a requirement without an allowance."""
+    return Judgement(requirement, by_worst_case(requirement, ends), ends, None, None)
+
+
+def by_draws(model: Model, requirement: Requirement, law: Rss | None, drawn: Sampled) -> Judgement:
+    """Return the verdict on a requirement with an allowance: of bearings counts as of cages."""
+    allow = requirement.allow
+    pockets, cages = of_row(model, requirement, law, drawn)
+    fraction = pockets if allow is not None and allow.of == "pockets" else cages
+    verdict: Verdict = "undecided"
+    if fraction is not None and allow is not None:
+        verdict = by_fraction(fraction, allow.ppm)
+    return Judgement(requirement, verdict, None, fraction, cages)

@@ -56,7 +56,8 @@ class Measured:
 
     ``how`` is "smoothed" or "resampled"; ``diameter`` says that one column holds position diameters,
     of uniform direction; ``subgroup`` labels each row; ``uncertainty`` (standard, of the measurement)
-    is kept for capability and moves no number here; ``source`` is where the column came from.
+    is kept for capability and moves no number here; ``source`` is where the column came from, ``lines`` where in
+    it each row stands (empty: the rows are counted from 1).
     Raises ValueFault for fewer than two rows, for numbers that are not finite, and for a negative
     position diameter.
     """
@@ -67,6 +68,7 @@ class Measured:
     subgroup: Any = None
     uncertainty: float | None = None
     source: str = ""
+    lines: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         """Keep the values as an array of its own and judge them."""
@@ -79,6 +81,10 @@ class Measured:
         if self.subgroup is not None and len(self.subgroup) != len(values):
             rows = f"one for each of the {len(values)} rows"
             raise ValueFault("subgroup", f"{len(self.subgroup)} labels", rows)
+
+    def line(self, place: int) -> int:
+        """Return the line of the file in which the row at ``place`` (from 0) stands."""
+        return self.lines[place] if self.lines else place + 1
 
     def _judge_values(self, values: Array) -> None:
         columns = (1,) if self.diameter else (1, 2)

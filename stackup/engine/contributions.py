@@ -75,15 +75,20 @@ def _of(
 ) -> tuple[Contribution, ...]:
     rolled = program.only([requirement.gap])
     owners = list(dict.fromkeys(owner_of(model, p).name for p in rolled.inputs))
-    shares, steepness = _shares(model, rolled, blocks, requirement)
     unrolled = unroll(rolled)
-    at_mean = _slopes_at_mean(model, unrolled, requirement.gap)
     of_cage = requirement.over != "each" and model.gap(requirement.gap).scope == "pocket"
+    sampled = (_cage_samples if of_cage else _pocket_samples)(model, rolled, blocks, requirement)
+    linear = not of_cage and is_linear(unrolled, requirement.gap)
+    shares = _linear_shares(model, unrolled, requirement.gap) if linear else _shares(sampled)
+    differs = of_cage and requirement.over == "spread"  # all pockets together do not move it
+    at_mean = {} if differs else _slopes_at_mean(model, unrolled, requirement.gap)
     width = {} if of_cage else linearise(model, unrolled, requirement.gap).shares
     found = [
         Contribution(
             dimension=name,
-            sensitivity=at_mean.get(name, steepness[name]),
+            sensitivity=at_mean[name] if name in at_mean else sampled.steepness(name, differs),
+            signed=name in at_mean,
+            mean_sensitivity=None if differs else sampled.mean_slope(name),
             variance_share=shares.get(name),
             width_share=None if of_cage else width.get(name, 0.0),
             tighter=changes.get(requirement.name, {}).get(name),
@@ -93,42 +98,65 @@ def _of(
     return tuple(sorted(found, key=lambda c: (-(c.variance_share or 0.0), c.dimension)))
 
 
-def _shares(
-    model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the variance share of every dimension and the root mean square of its slope."""
-    if requirement.over == "each" or model.gap(requirement.gap).scope == "cage":
-        unrolled = unroll(rolled)
-        values, moved, squares = _pocket_samples(model, unrolled, blocks, requirement.gap)
-        if is_linear(unrolled, requirement.gap):
-            return _linear_shares(model, unrolled, requirement.gap), squares
-    else:
-        values, moved, squares = _cage_samples(model, rolled, blocks, requirement)
-    good = np.isfinite(values)
-    for m in moved.values():
+@dataclass(frozen=True)
+class _Samples:
+    """What was sampled of one requirement, one number for each pocket or, of a fold, for each cage.
+
+    ``values`` of the gap, and by dimension: ``moved``, Σ (x − mean)·∂g/∂x; ``lengths``, the squared length of the
+    gradient; ``totals``, the derivative for all its values together (none for a zone).
+    """
+
+    values: Array
+    moved: dict[str, Array]
+    lengths: dict[str, Array]
+    totals: dict[str, Array]
+
+    def steepness(self, name: str, differs: bool) -> float:
+        """Return the root mean square of the derivative, of the gradient for a zone or where only differences count."""
+        total = None if differs else self.totals.get(name)
+        return float(np.sqrt(np.nanmean(self.lengths[name] if total is None else total * total)))
+
+    def mean_slope(self, name: str) -> float | None:
+        """Return the mean of the derivative, None for a zone."""
+        return float(np.nanmean(self.totals[name])) if name in self.totals else None
+
+
+def _shares(sampled: _Samples) -> dict[str, float]:
+    """Return the share of every dimension in the variance."""
+    good = np.isfinite(sampled.values)
+    for m in sampled.moved.values():
         good &= np.isfinite(m)
-    values = values[good]
+    values = sampled.values[good]
     centred = values - values.mean() if values.size else values
-    shares = {name: float(np.mean(centred * m[good])) if values.size else 0.0 for name, m in moved.items()}
+    shares = {name: float(np.mean(centred * m[good])) if values.size else 0.0 for name, m in sampled.moved.items()}
     total = sum(shares.values())
-    return ({k: v / total for k, v in shares.items()} if total > 0 else {}), squares
+    return {k: v / total for k, v in shares.items()} if total > 0 else {}
 
 
-def _pocket_samples(
-    model: Model, unrolled: Program, blocks: Sequence[Block], gap: str
-) -> tuple[Array, dict[str, Array], dict[str, float]]:
-    """Return values, Σ x·∂g/∂x per dimension, and the root mean square slopes over all pockets of the blocks."""
-    pockets = model.pockets
+def _pocket_samples(model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement) -> _Samples:
+    """Return what all pockets of the blocks say, or of a gap of the cage all cages."""
+    pockets, unrolled = model.pockets, unroll(rolled)
     inputs = {part: np.concatenate([_flat(b, part, pockets) for b in blocks])[None, :] for part in unrolled.inputs}
     angles = np.array(pitch_angles(pockets))
     for k in range(MOST_NEXT + 1):
         inputs[at(ANGLE, k)] = np.concatenate([np.repeat(np.roll(angles, -k), b.cages) for b in blocks])[None, :]
     seen = walk_one(unrolled, inputs, bindings(model))
-    values = np.broadcast_to(seen[gap], next(iter(inputs.values())).shape)
-    gradient = seen.gradient(gap, np.ones((1, 1)))
-    means = {part: np.concatenate([_flat_mean(model, b, part) for b in blocks]) for part in unrolled.inputs}
-    moved, squares = _collect(model, inputs, gradient, means)
-    return values[0], moved, squares
+    values = np.broadcast_to(seen[requirement.gap], next(iter(inputs.values())).shape)
+    found = _Samples(values[0], {}, {}, {})
+    for part, slope in seen.gradient(requirement.gap, np.ones((1, 1))).items():
+        means = np.concatenate([_flat_mean(model, b, part) for b in blocks])
+        here = np.broadcast_to(slope, inputs[part].shape)
+        _collect(found, owner_of(model, part), inputs[part] - means, here)
+    return found
+
+
+def _collect(found: _Samples, owner: Dimension, off: Array, slope: Array) -> None:
+    """Add one part of a dimension: how far it is off its mean, and the derivative by it, both (rows, samples)."""
+    numbers = [(found.moved, (off * slope).sum(axis=0)), (found.lengths, (slope * slope).sum(axis=0))]
+    if owner.kind != "zone":
+        numbers.append((found.totals, slope.sum(axis=0)))
+    for into, amount in numbers:
+        into[owner.name] = into.get(owner.name, 0.0) + amount
 
 
 def _flat(block: Block, part: str, pockets: int) -> Array:
@@ -145,49 +173,30 @@ def _flat_mean(model: Model, block: Block, part: str) -> Array:
     return np.repeat(column, block.cages)
 
 
-def _collect(
-    model: Model, inputs: Mapping[str, Array], gradient: Mapping[str, Array], means: Mapping[str, Array]
-) -> tuple[dict[str, Array], dict[str, float]]:
-    moved: dict[str, Array] = {}
-    squares: dict[str, float] = {}
-    for part, slope in gradient.items():
-        name = owner_of(model, part).name
-        here = np.broadcast_to(slope, inputs[part].shape)[0]
-        moved[name] = moved.get(name, 0.0) + (inputs[part][0] - means[part]) * here
-        squares[name] = squares.get(name, 0.0) + float(np.nanmean(here * here))
-    return moved, {k: float(np.sqrt(v)) for k, v in squares.items()}
-
-
-def _cage_samples(
-    model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement
-) -> tuple[Array, dict[str, Array], dict[str, float]]:
-    """Return the same for a fold: one number a cage, through the slopes of the fold."""
+def _cage_samples(model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement) -> _Samples:
+    """Return what a fold says: one number a cage, through its slopes."""
     fold = FOLDS[requirement.over]
     angles = np.array(pitch_angles(model.pockets))
-    values, parts = [], []
+    found = []
     for block in blocks:
         seen = walk(rolled, block.inputs, angles, bindings(model))
         gap = np.broadcast_to(seen[requirement.gap], (model.pockets, block.cages))
-        values.append(fold.value(gap)[0])
-        parts.append(_moved(model, block, seen.gradient(requirement.gap, fold.slopes(gap))))
-    names = parts[0][0].keys()
-    moved = {name: np.concatenate([m[name] for m, _ in parts]) for name in names}
-    squares = {name: float(np.sqrt(np.mean([s[name] for _, s in parts]))) for name in names}
-    return np.concatenate(values), moved, squares
+        found.append(_Samples(fold.value(gap)[0], {}, {}, {}))
+        for part, slope in seen.gradient(requirement.gap, fold.slopes(gap)).items():
+            owner, values = owner_of(model, part), block.inputs[part]
+            mean = owner.law.mean[owner.components.index(part)]
+            centre = np.array([[column_at(mean, i)] for i in range(values.shape[0])])
+            _collect(found[-1], owner, values - centre, np.broadcast_to(slope, values.shape))
+    return _Samples(
+        np.concatenate([one.values for one in found]),
+        _joined([one.moved for one in found]),
+        _joined([one.lengths for one in found]),
+        _joined([one.totals for one in found]),
+    )
 
 
-def _moved(model: Model, block: Block, gradient: Mapping[str, Array]) -> tuple[dict[str, Array], dict[str, float]]:
-    moved: dict[str, Array] = {}
-    squares: dict[str, float] = {}
-    for part, slope in gradient.items():
-        owner = owner_of(model, part)
-        mean = owner.law.mean[owner.components.index(part)]
-        values = block.inputs[part]
-        centre = np.array([[column_at(mean, i)] for i in range(values.shape[0])])
-        amount = np.broadcast_to(((values - centre) * slope).sum(axis=0), (block.cages,))
-        moved[owner.name] = moved.get(owner.name, 0.0) + amount
-        squares[owner.name] = squares.get(owner.name, 0.0) + float(np.mean((slope * slope).sum(axis=0)))
-    return moved, squares
+def _joined(parts: Sequence[Mapping[str, Array]]) -> dict[str, Array]:
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def _linear_shares(model: Model, unrolled: Program, gap: str) -> dict[str, float]:

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
+from stackup.decide.notes import PASSES, passes_worst_case, to_try
 from stackup.decide.record import CheckResult, Record, RowRecord
 from stackup.decide.verdict import room as room_left
-from stackup.engine.result import Sampled
+from stackup.decide.words import LEAST, doubt_if_independent, is_none_seen, of_what, thousands
 from stackup.report import numbers
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
 
 #: contributions named beside a verdict
 GOVERN = 3
+#: limits with so many decimals more than their gap needs have all of them shown
+MORE_PLACES = 3
+#: stands behind mean ± 3 sd of a law that is not normal
+MARK = "*"
+NO_NUMBER = f"{numbers.NONE} no such number"
 #: a smaller share of the scatter is left out of the details
 SMALL = 0.0005
 SHOUTED = {"met": "met", "not met": "NOT MET", "undecided": "undecided"}
@@ -20,16 +27,22 @@ SHOUTED = {"met": "met", "not met": "NOT MET", "undecided": "undecided"}
 def page(result: CheckResult, details: bool = False) -> Page:
     """Return the page of a check; ``details`` adds all there is of every requirement."""
     limited = [record for record in result.requirements if record.limited]
+    alone = is_alone(result)
     sections: list[Section] = []
     if limited:
-        sections.append(_verdicts(limited))
+        sections.append(_verdicts(limited, alone))
     sections.append(_methods(result.requirements))
     if limited:
-        sections.append(_out_of_spec(limited, alone=result.pockets_per_cage == 1))
+        sections.append(_out_of_spec(limited, alone))
     if details:
-        sections += [section for record in result.requirements for section in _details(record)]
+        sections += [section for record in result.requirements for section in _details(record, alone)]
     sections.append(_notes(result))
     return Page(result.title or "untitled case", _about(result), tuple(sections), answer(result))
+
+
+def is_alone(result: CheckResult) -> bool:
+    """Tell whether the stack stands alone, without a cage: it has one pocket, which is all there is."""
+    return result.pockets_per_cage == 1
 
 
 def answer(result: CheckResult) -> Text:
@@ -51,16 +64,25 @@ def _any(result: CheckResult) -> str:
     cages = result.any_requirement.cages
     if cages is None:
         return ""
-    what = "stacks" if result.pockets_per_cage == 1 else "cages"
-    return f"; {numbers.share(cages)} of {what} fail at least one"
+    seen = "none seen" if is_none_seen(cages) else f"95 %: {numbers.interval(cages)}"
+    sure = "" if cages.low == cages.high else f" (sampled, {seen})"
+    return f"; {numbers.share(cages)} of {of_what('cages', is_alone(result))} fail at least one{sure}"
 
 
 def _about(result: CheckResult) -> str:
-    what = "stack without a cage"
-    if result.pockets_per_cage > 1:
-        what = f"{result.kind} cage, {' and '.join(_row(row) for row in result.rows)}"
-    drawn = f"{_thousands(result.cages)} drawn, seed {result.seed}{', INTERRUPTED' if result.interrupted else ''}"
-    return f"{what} · {drawn} · case {result.digest[:12]} · stackup {result.version}"
+    alone = is_alone(result)
+    what = "stack without a cage" if alone else f"{result.kind} cage, {' and '.join(_row(row) for row in result.rows)}"
+    drawn = f"{_drawn(result)} {of_what('cages', alone)} drawn, seed {result.seed}"
+    stopped = ", INTERRUPTED" if result.interrupted else ""
+    return f"{what} · {drawn}{stopped} · case {result.digest[:12]} · stackup {result.version}"
+
+
+def _drawn(result: CheckResult) -> str:
+    """Return how many were drawn: of those asked for only some where the run was stopped."""
+    if not result.interrupted:
+        return thousands(result.cages)
+    runs = [one.monte_carlo for record in result.requirements for one in record.by_state or (record,)]
+    return f"{thousands(min((run.drawn if run else 0 for run in runs), default=0))} of {thousands(result.cages)}"
 
 
 def _row(row: RowRecord) -> str:
@@ -70,7 +92,7 @@ def _row(row: RowRecord) -> str:
 # Does it work, what governs, by how much ---------------------------------------------------------------------
 
 
-def _verdicts(records: Sequence[Record]) -> Table:
+def _verdicts(records: Sequence[Record], alone: bool) -> Table:
     columns = (
         Column("requirement"),
         Column("verdict"),
@@ -83,8 +105,8 @@ def _verdicts(records: Sequence[Record]) -> Table:
             Text(record.name, "strong"),
             Text(SHOUTED[record.verdict or "undecided"], record.verdict or "undecided"),
             Text(_limit(record)),
-            Text(_by_how_much(record)),
-            Text(_governed(record), "quiet"),
+            Text(_by_how_much(record, alone)),
+            Text(_governed(record)),
         )
         for record in records
     )
@@ -96,51 +118,48 @@ def _limit(record: Record) -> str:
     return over + numbers.limits(record.requirement, record.unit)
 
 
-def _by_how_much(record: Record) -> str:
+def _by_how_much(record: Record, alone: bool) -> str:
     allow, worst = record.requirement.allow, record.worst_case
     if allow is None:
         if worst is None:
             return "not finished"
-        bound = room_left(record.requirement, worst.bound_low, worst.bound_high)
-        found = room_left(record.requirement, worst.low, worst.high)
+        found = _margin(record, worst.low, worst.high)
+        bound = found if _are_the_same(record) else _margin(record, worst.bound_low, worst.bound_high)
         if record.verdict == "undecided":
-            return f"found {numbers.room(found, record.unit)} (bound {numbers.room(bound, record.unit)})"
-        return f"worst case {numbers.room(bound if record.verdict == 'met' else found, record.unit)}"
+            return f"found {found} (bound {bound})"
+        return f"worst case {bound if record.verdict == 'met' else found}"
     fraction = getattr(record.fraction, allow.of) if record.fraction else None
     if fraction is None:
         return "not finished"
-    more = f", {_rounded_up(record.more_cages)} more cages decide" if record.more_cages else ""
-    return f"{numbers.share(fraction)} of {allow.of} ({numbers.allowed(allow)} allowed){more}"
+    told = numbers.share(fraction, least=min(LEAST, allow.ppm * 1e-8))
+    more = to_try(record, of_what("cages", alone))
+    return f"{told} of {of_what(allow.of, alone)} ({numbers.allowed(allow)} allowed){f', {more}' if more else ''}"
 
 
-def _rounded_up(cages: int) -> str:
-    """Return a number of cages with two digits, rounded up."""
-    step = 10 ** max(len(str(cages)) - 2, 0)
-    return _thousands(-(-cages // step) * step)
-
-
-def _thousands(count: int) -> str:
-    return f"{count:,}".replace(",", " ")
+def _margin(record: Record, low: float, high: float) -> str:
+    """Return how far both ends stay within the limits, by the digits that the table of methods shows of them."""
+    places = _places(record)
+    exact = room_left(record.requirement, low, high)
+    shown = room_left(record.requirement, round(low, places), round(high, places))
+    return numbers.room(shown if shown * exact > 0 else exact, record.unit, places)
 
 
 def _governed(record: Record) -> str:
-    by_width = record.requirement.allow is None and record.limited
-    named = []
-    for one in record.contributions[:GOVERN]:
-        part = one.width_share if by_width and one.width_share is not None else one.variance_share
-        if part:
-            named.append(f"{one.dimension} {numbers.percent(part)}")
-    return ", ".join(named)
+    return ", ".join(f"{name} {numbers.percent(part)}" for name, part in record.governing[:GOVERN])
 
 
 # The numbers behind it --------------------------------------------------------------------------------------
 
 
 def _places(record: Record) -> int:
+    """Return the decimals of a gap's numbers: a thousandth of its width, and no fewer than its limits have."""
     worst, sampled = record.worst_case, record.monte_carlo
     if worst is not None and worst.high > worst.low:
-        return numbers.decimals(worst.high - worst.low)
-    return numbers.decimals(6 * sampled.sd if sampled else 0.0)
+        places = numbers.decimals(worst.high - worst.low)
+    else:
+        places = numbers.decimals(6 * sampled.sd if sampled else 0.0)
+    limits = (record.requirement.min, record.requirement.max)
+    return max(places, min(max(map(numbers.written_decimals, limits)), places + MORE_PLACES))
 
 
 def _methods(records: Sequence[Record]) -> Table:
@@ -153,7 +172,15 @@ def _methods(records: Sequence[Record]) -> Table:
         Column("Monte Carlo, 99.73 %", right=True),
     )
     rows = tuple(_method_row(record) for record in records)
-    return Table("By three methods", columns, rows, stacks=((0, 1), (2, 3), (4, 5)))
+    note = f"{MARK} {PASSES}" if any(passes_worst_case(record) for record in records) else ""
+    return _explained(Table("By three methods", columns, rows, stacks=((0, 1), (2, 3), (4, 5)), note=note))
+
+
+def _explained(table: Table) -> Table:
+    """Return a table that says what its dashes mean."""
+    if not any(cell.text == numbers.NONE for row in table.rows for cell in row):
+        return table
+    return replace(table, note="\n".join([*filter(None, [table.note]), NO_NUMBER]))
 
 
 def _method_row(record: Record) -> tuple[Text, ...]:
@@ -164,16 +191,25 @@ def _method_row(record: Record) -> tuple[Text, ...]:
         Text(numbers.number(record.nominal, places)),
         Text(numbers.span(worst.low, worst.high, places) if worst else numbers.NONE),
         _guaranteed(record, places),
-        Text(numbers.span(rss.low, rss.high, places) if rss else numbers.NONE),
+        Text(numbers.span(rss.low, rss.high, places) + MARK * passes_worst_case(record) if rss else numbers.NONE),
         Text(numbers.span(quantiles[0], quantiles[-1], places) if quantiles else numbers.NONE),
     )
+
+
+def _are_the_same(record: Record) -> bool:
+    """Tell whether found and guaranteed are one: certified so, or not to be told apart by the digits shown."""
+    worst, places = record.worst_case, _places(record)
+    if worst is None or worst.certified:
+        return True
+    ends = ((worst.low, worst.bound_low), (worst.high, worst.bound_high))
+    return all(numbers.number(found, places) == numbers.number(bound, places) for found, bound in ends)
 
 
 def _guaranteed(record: Record, places: int) -> Text:
     worst = record.worst_case
     if worst is None:
         return Text(numbers.NONE)
-    if worst.certified:
+    if _are_the_same(record):
         return Text("the same", "quiet")
     return Text(numbers.span(worst.bound_low, worst.bound_high, places), "undecided")
 
@@ -181,7 +217,7 @@ def _guaranteed(record: Record, places: int) -> Text:
 def _out_of_spec(records: Sequence[Record], alone: bool) -> Table:
     """Return the fractions; a stack that stands ``alone`` is its own cage and needs one column."""
     if alone:
-        heads = (Column("requirement"), *(Column(head, right=True) for head in ("stacks", "95 %", "RSS")))
+        heads = (Column("requirement"), *(Column(head, right=True) for head in ("stacks", "95 %", "by RSS")))
         cells = (_fraction_row(record) for record in records)
         return Table("How many are out of spec", heads, tuple((row[0], row[3], row[4], row[6]) for row in cells))
     columns = (
@@ -190,11 +226,13 @@ def _out_of_spec(records: Sequence[Record], alone: bool) -> Table:
         Column("95 %", right=True),
         Column("cages", right=True),
         Column("95 %", right=True),
-        Column("were pockets independent", right=True),
-        Column("RSS, pockets", right=True),
+        Column("cages, if pockets were independent", right=True),
+        Column("pockets, by RSS", right=True),
     )
     rows = tuple(_fraction_row(record) for record in records)
-    return Table("How many are out of spec", columns, rows, stacks=((0,), (1, 2), (3, 4), (5, 6)))
+    stacks = ((0,), (1, 2), (3, 4), (5, 6))
+    narrow = ((0,), (1, 2, 6), (3, 4, 5))
+    return _explained(Table("How many are out of spec", columns, rows, stacks, narrow))
 
 
 def _fraction_row(record: Record) -> tuple[Text, ...]:
@@ -205,17 +243,9 @@ def _fraction_row(record: Record) -> tuple[Text, ...]:
         cells.append(Text(numbers.interval(fraction) if fraction else "", "quiet"))
     alone = sampled.cages.if_independent if sampled and sampled.cages else None
     apart = _is_apart(alone, sampled.cages.out_of_spec if sampled and sampled.cages else None)
-    said = numbers.parts(alone, _doubt(sampled)) if alone else numbers.NONE
+    said = numbers.parts(alone, doubt_if_independent(sampled)) if alone else numbers.NONE
     law = numbers.tail(rss.out_of_spec) if rss and rss.out_of_spec is not None and not record.of_cage else numbers.NONE
     return (Text(record.name), *cells, Text(said, "undecided" if apart else "plain"), Text(law))
-
-
-def _doubt(sampled: Sampled | None) -> float:
-    """Return the half-width of what independence says, from that of the pockets."""
-    pockets, cages = (sampled.pockets, sampled.cages) if sampled else (None, None)
-    if not (pockets and cages and cages.if_independent and pockets.out_of_spec):
-        return 0.0
-    return (pockets.high - pockets.low) / 2 / pockets.out_of_spec * cages.if_independent
 
 
 def _is_apart(alone: float | None, cages: float | None) -> bool:
@@ -226,10 +256,11 @@ def _is_apart(alone: float | None, cages: float | None) -> bool:
 # Details ------------------------------------------------------------------------------------------------------
 
 
-def _details(record: Record) -> Iterable[Section]:
-    yield Facts(_detail_title(record), tuple(_facts(record)))
-    if record.contributions:
-        yield _contributions(record)
+def _details(record: Record, alone: bool) -> Iterable[Section]:
+    yield Facts(_detail_title(record), tuple(_facts(record, alone)))
+    shares = _contributions(record)
+    if shares.rows:
+        yield shares
 
 
 def _detail_title(record: Record) -> str:
@@ -238,16 +269,18 @@ def _detail_title(record: Record) -> str:
     return f"{named}: {verdict}"
 
 
-def _facts(record: Record) -> Iterable[tuple[str, Text]]:
+def _facts(record: Record, alone: bool) -> Iterable[tuple[str, Text]]:
     places, unit = _places(record), record.unit
     if record.limited:
         allow = record.requirement.allow
-        after = f", {numbers.allowed(allow)} of {allow.of} allowed" if allow else ", by worst case"
+        after = ", by worst case"
+        if allow:
+            after = f", {numbers.allowed(allow)} of {of_what(allow.of, alone)} allowed"
         yield "limit", Text(f"{_limit(record)}{after}")
     yield "nominal", Text(f"{numbers.number(record.nominal, places)} {unit}")
     yield from _worst_facts(record, places)
     yield from _rss_facts(record, places)
-    yield from _sampled_facts(record, places)
+    yield from _sampled_facts(record, places, alone)
 
 
 def _worst_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
@@ -264,7 +297,8 @@ def _rss_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
     rss = record.rss
     if rss is None:
         return
-    yield "RSS", Text(_normal(rss.mean, rss.sd, rss.out_of_spec, places) + (", exact" if rss.exact else ""))
+    exact = ", exact for these laws" if rss.exact else ""
+    yield "RSS", Text(_normal(rss.mean, rss.sd, rss.out_of_spec, places) + exact)
     for label, law in (("RSS, inflated", rss.inflated), ("RSS, mean shifted", rss.shifted)):
         if law is not None:
             yield label, Text(_normal(law.mean, law.sd, law.out_of_spec, places))
@@ -279,7 +313,7 @@ def _normal(mean: float, sd: float, outside: float | None, places: int) -> str:
     return f"mean {numbers.number(mean, places)}, sd {numbers.number(sd, places + 1)}{tail}"
 
 
-def _sampled_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
+def _sampled_facts(record: Record, places: int, alone: bool) -> Iterable[tuple[str, Text]]:
     sampled = record.monte_carlo
     if sampled is None:
         return
@@ -287,11 +321,13 @@ def _sampled_facts(record: Record, places: int) -> Iterable[tuple[str, Text]]:
     yield "Monte Carlo", Text(_normal(sampled.mean, sampled.sd, None, places) + shape)
     first, *_, last = (numbers.number(edge, places) for edge in sampled.histogram.edges)
     yield "drawn", Text(f"{first} {numbers.spark(sampled.histogram.counts)} {last}")
-    for label, fraction in (("pockets", sampled.pockets), ("cages", sampled.cages)):
+    for label, fraction in (("pockets", None if alone else sampled.pockets), ("cages", sampled.cages)):
         if fraction is not None:
-            yield f"{label} out of spec", Text(f"{numbers.share(fraction)} (95 %: {numbers.interval(fraction)})")
-    if sampled.cages is not None and sampled.cages.if_independent:
-        yield "cages, if independent", Text(numbers.parts(sampled.cages.if_independent, _doubt(sampled)))
+            told = f"{numbers.share(fraction)} (95 %: {numbers.interval(fraction)})"
+            yield f"{of_what(label, alone)} out of spec", Text(told)
+    if sampled.cages is not None and sampled.cages.if_independent and not alone:
+        told = numbers.parts(sampled.cages.if_independent, doubt_if_independent(sampled))
+        yield "cages, if pockets were independent", Text(told)
 
 
 def _contributions(record: Record) -> Table:
@@ -305,7 +341,7 @@ def _contributions(record: Record) -> Table:
     rows = tuple(
         (
             Text(one.dimension),
-            Text(numbers.sensitivity(one.sensitivity)),
+            Text(numbers.sensitivity(one)),
             Text(numbers.percent(one.variance_share)),
             Text(numbers.percent(one.width_share)),
             Text(numbers.NONE if one.tighter is None else f"{100 * one.tighter:+.0f} %"),

@@ -15,7 +15,10 @@ def page(result: ExplainResult) -> Page:
     """Return the page of an explanation."""
     sections: list[Section] = []
     for gap in result.gaps:
-        sections += [_steps(gap), _contributions(gap)]
+        sections.append(_steps(gap))
+        shares = _contributions(gap)
+        if shares.rows:
+            sections.append(shares)
     if result.program is not None:
         sections.append(_program(result))
     return Page(result.title or "untitled case", f"{result.kind} · case {result.digest[:12]}", tuple(sections))
@@ -25,20 +28,24 @@ def _steps(gap: ExplainedGap) -> Table:
     columns = (
         Column("step"),
         Column("at nominal", right=True),
-        Column("formula", loose=True),
+        Column("formula", formula=True),
         Column("what it is", loose=True),
+    )
+    given = tuple(
+        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text("a number of [cage]"))
+        for name, value in gap.parameters.items()
     )
     rows = tuple(
         (
             Text(step.name, "strong" if step is gap.steps[-1] else "plain"),
             Text(f"{step.nominal:.{DIGITS}g}"),
             Text(step.formula),
-            Text(step.note, "quiet"),
+            Text(step.note),
         )
         for step in gap.steps
     )
     title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
-    return Table(title, columns, rows, stacks=((0, 1), (2, 3)))
+    return Table(title, columns, given + rows, stacks=((0, 1), (2, 3)))
 
 
 def _contributions(gap: ExplainedGap) -> Table:
@@ -51,7 +58,7 @@ def _contributions(gap: ExplainedGap) -> Table:
     rows = tuple(
         (
             Text(one.dimension),
-            Text(numbers.sensitivity(one.sensitivity)),
+            Text(numbers.sensitivity(one)),
             Text(numbers.percent(one.variance_share)),
             Text(numbers.percent(one.width_share)),
         )
@@ -66,5 +73,5 @@ def _program(result: ExplainResult) -> Section:
     if not lines:
         return Lines("Program", ())
     columns = (Column("result"), Column("operation"), Column("values"))
-    rows = tuple((Text(line.target), Text(line.operation), Text(line.shape, "quiet")) for line in lines)
+    rows = tuple((Text(line.target), Text(line.operation), Text(line.shape)) for line in lines)
     return Table("Program", columns, rows)

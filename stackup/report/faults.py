@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stackup.errors import CaseError, Fault, FormulaError, StackupError, ValueFault
+from stackup.report.letters import harmless
 
 
 def faults_of(error: StackupError) -> tuple[Fault, ...]:
@@ -20,7 +21,7 @@ def faults_of(error: StackupError) -> tuple[Fault, ...]:
 
 def in_words(error: StackupError) -> str:
     """Return one line or more for each fault, with a line end."""
-    return f"{error}\n"
+    return harmless(f"{error}\n")
 
 
 def record(faults: tuple[Fault, ...]) -> dict[str, Any]:

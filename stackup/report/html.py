@@ -42,7 +42,8 @@ def _section(section: Section) -> str:
 def _table(section: Table) -> str:
     heads = "".join(f"<th>{escape(column.head)}</th>" for column in section.columns)
     rows = "".join(f"<tr>{''.join(_cells(section, row))}</tr>" for row in section.rows)
-    return f"<table><tr>{heads}</tr>{rows}</table>"
+    notes = "".join(f"<p>{escape(line)}</p>" for line in section.note.splitlines())
+    return f"<table><tr>{heads}</tr>{rows}</table>{notes}"
 
 
 def _cells(section: Table, row: tuple[Text, ...]) -> Iterator[str]:

@@ -8,12 +8,15 @@ from stackup.cage.kind import BuiltIn, Kind, Option, Slot
 from stackup.report.view import Column, Page, Section, Table, Text
 from stackup.standards.iso286 import Fit, Limits
 
+#: stands for the symbol of a slot without one
+NO_SYMBOL = "–"
+
 
 def slots_page(kind: Kind) -> Page:
     """Return the page of a kind of cage: its slots, options of ``[cage]`` and gaps."""
     sections: list[Section] = []
     if kind.slots:
-        sections.append(_slots(kind.slots))
+        sections.append(_slots(kind))
     if kind.options:
         sections.append(_options(kind.options))
     if kind.gaps:
@@ -24,12 +27,10 @@ def slots_page(kind: Kind) -> Page:
     return Page(kind.title, about, tuple(sections))
 
 
-def _slots(slots: tuple[Slot, ...]) -> Table:
+def _slots(kind: Kind) -> Table:
     columns = (
         Column("slot"),
-        Column("symbol"),
-        Column("kind"),
-        Column("of"),
+        Column("kind, scope, part"),
         Column("left out"),
         Column("what it is", loose=True),
         Column("on the drawing", loose=True),
@@ -37,22 +38,22 @@ def _slots(slots: tuple[Slot, ...]) -> Table:
     rows = tuple(
         (
             Text(slot.name, "strong" if slot.required else "plain"),
-            Text(slot.symbol),
-            Text(slot.kind),
-            Text(f"{slot.scope}, {slot.part}"),
-            Text(left_out(slot)),
-            Text(slot.meaning),
-            Text(slot.indication, "quiet"),
+            Text(f"{slot.kind}, {slot.scope}, {slot.part}"),
+            Text(left_out(kind, slot)),
+            Text(f"{slot.symbol}: {slot.meaning}" if slot.symbol != NO_SYMBOL else slot.meaning),
+            Text(slot.indication),
         )
-        for slot in slots
+        for slot in kind.slots
     )
-    return Table("Slots", columns, rows, stacks=((0, 2, 3), (1, 4), (5, 6)))
+    return Table("Slots", columns, rows, stacks=((0, 1, 2), (3, 4)))
 
 
-def left_out(slot: Slot) -> str:
+def left_out(kind: Kind, slot: Slot) -> str:
     """Return in words what a slot counts as where the case leaves it out."""
     if slot.required:
         return "required"
+    if any(slot.name in gap.needs for gap in kind.gaps):
+        return "gaps left out"
     return f"as {slot.stands_in}" if slot.stands_in else "0"
 
 
@@ -79,7 +80,7 @@ def _gaps(gaps: tuple[BuiltIn, ...]) -> Table:
         Column("needs beside the required slots"),
     )
     rows = tuple(
-        (Text(gap.name), Text(gap.unit), Text(gap.scope), Text(gap.meaning), Text(", ".join(gap.needs), "quiet"))
+        (Text(gap.name), Text(gap.unit), Text(gap.scope), Text(gap.meaning), Text(", ".join(gap.needs)))
         for gap in gaps
     )
     return Table("Gaps", columns, rows, stacks=((0,), (1, 2), (3, 4)))
@@ -99,7 +100,7 @@ def slots_record(kind: Kind) -> dict[str, Any]:
                 "part": slot.part,
                 "feature": slot.feature,
                 "required": slot.required,
-                "left_out": left_out(slot),
+                "left_out": left_out(kind, slot),
                 "meaning": slot.meaning,
                 "indication": slot.indication,
             }

@@ -9,6 +9,7 @@ import math
 
 from stackup.chain.model import Allowance, Requirement
 from stackup.decide.words import interval, parts, share
+from stackup.engine.result import Contribution
 
 __all__ = [
     "allowed",
@@ -24,12 +25,15 @@ __all__ = [
     "span",
     "spark",
     "tail",
+    "written_decimals",
 ]
 
 #: what stands for a number that does not exist
 NONE = "–"
 #: less room than this is not told in digits
 LEAST_ROOM = 1e-9
+#: a mean derivative of this part of the root mean square has a sign
+DETERMINED = 0.9
 #: blocks of a histogram in one line
 SPARKS = 32
 _BLOCKS = " ▁▂▃▄▅▆▇█"
@@ -73,8 +77,12 @@ def allowed(allow: Allowance) -> str:
     return f"{allow.ppm / 1e4:.10g} %" if allow.ppm >= 1e4 else f"{allow.ppm:.10g} ppm"
 
 
-def room(value: float, unit: str) -> str:
-    """Return how far inside or outside a limit: less is written of what is inside, more of what is outside."""
+def room(value: float, unit: str, places: int | None = None) -> str:
+    """Return how far inside or outside a limit.
+
+    With ``places`` decimals it is rounded as the numbers of a table beside it, but never to nothing.  Else less is
+    written of what is inside, more of what is outside.
+    """
     if math.isnan(value):
         return "unknown"
     if math.isinf(value):
@@ -82,12 +90,21 @@ def room(value: float, unit: str) -> str:
     if value == 0:
         return "at the limit"
     side = "inside" if value > 0 else "outside"
-    if abs(value) < LEAST_ROOM:
-        return f"<{LEAST_ROOM:.0e} {unit} {side}".replace("e-0", "e-")
+    least = LEAST_ROOM if places is None else 10.0**-places
+    if abs(value) < (least if places is None else 0.55 * least):
+        shown = f"{least:.0e}".replace("e-0", "e-") if places is None else f"{least:.{max(places, 0)}f}"
+        return f"<{shown} {unit} {side}"
+    if places is not None:
+        return f"{abs(value):.{places}f} {unit} {side}"
     places = 1 - math.floor(math.log10(abs(value)))
     scaled = abs(value) * 10.0**places * (1 + math.copysign(1e-6, value))
     steps = math.floor(scaled) if value > 0 else math.ceil(scaled)
     return f"{steps / 10.0**places:.{max(places, 0)}f} {unit} {side}"
+
+
+def written_decimals(value: float | None) -> int:
+    """Return with how many decimals a number of a case file is written, 0 for none."""
+    return len(f"{value:.9f}".rstrip("0").partition(".")[2]) if value is not None else 0
 
 
 def tail(value: float) -> str:
@@ -99,16 +116,24 @@ def percent(part: float | None) -> str:
     """Return a share of 1 in whole per cent; ``<1 %`` for what is not nothing."""
     if part is None or not math.isfinite(part):
         return NONE
-    if 0 < abs(part) < 0.005:
-        return "<1 %" if part > 0 else ">-1 %"
-    return f"{100 * part:.0f} %"
+    if 0 < part < 0.005:
+        return "<1 %"
+    return f"{100 * part:.0f} %".replace("-0 %", "0 %")
 
 
-def sensitivity(value: float | None) -> str:
-    """Return a derivative with three digits and its sign."""
-    if value is None or not math.isfinite(value):
+def sensitivity(one: Contribution) -> str:
+    """Return a sensitivity with three digits: with its sign, or ``0.35 rms`` where it has none.
+
+    Behind a kink the mean derivative is told where it is well determined: nearly as large as the root mean square.
+    """
+    value, mean = one.sensitivity, one.mean_sensitivity
+    if not math.isfinite(value):
         return NONE
-    return f"{value:+.3g}"
+    if not one.signed and mean is not None and abs(mean) >= DETERMINED * value:
+        value = mean
+    elif not one.signed:
+        return f"{value:.3g} rms"
+    return f"{value:+.3g}" if value else "0"
 
 
 def spark(counts: tuple[int, ...]) -> str:

@@ -6,20 +6,31 @@ import os
 from pathlib import Path
 from typing import TextIO
 
-from stackup.errors import CaseError, Fault, OutputExists
+from stackup.errors import CaseError, Fault, OutputExists, StackupError
+from stackup.report.letters import spelled
 
 
 def put(text: str, stream: TextIO) -> None:
-    """Write ``text`` to ``stream``; what it cannot encode becomes a question mark; a closed pipe is silence."""
+    """Write ``text`` to ``stream``; what it cannot encode becomes other signs; a closed pipe is silence.
+
+    Raises StackupError where the stream does not take it (a full disk).
+    """
     try:
         try:
             stream.write(text)
         except UnicodeEncodeError:
-            encoding = stream.encoding or "ascii"
-            stream.write(text.encode(encoding, "replace").decode(encoding))
+            stream.write(spelled(text, stream.encoding or "ascii"))
         stream.flush()
     except BrokenPipeError:
         silence(stream)
+    except OSError as error:
+        silence(stream)
+        raise cannot_write(error) from error
+
+
+def cannot_write(error: OSError) -> StackupError:
+    """Return in words that the output has nowhere to go."""
+    return StackupError(f"cannot write the output: {(error.strerror or str(error)).lower()}")
 
 
 def silence(stream: TextIO) -> None:
@@ -35,7 +46,7 @@ def silence(stream: TextIO) -> None:
 
 def free(path: Path | None, force: bool) -> None:
     """Raise OutputExists where ``path`` is there already (unless ``force``): before long work, not after it."""
-    if path is not None and path.exists() and not force:
+    if path is not None and os.path.lexists(path) and not force:  # False, not an error, where no file can be
         raise OutputExists(f"{path} is there already; --force overwrites it")
 
 

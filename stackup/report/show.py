@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from stackup.decide.allocation import AllocationResult
+from stackup.decide.capability_record import CapabilityResult
 from stackup.decide.displays import Display, register
 from stackup.decide.explain import ExplainResult
 from stackup.decide.record import CheckResult
-from stackup.report import checking, explaining
+from stackup.decide.review_record import ReviewResult
+from stackup.decide.rollers_record import RollersResult
+from stackup.report import allocating, capability, checking, explaining, reviewing, rollers
 from stackup.report.html import html_of
 from stackup.report.view import Page
 
@@ -25,3 +29,7 @@ def _display(page: Callable[[Any], Page]) -> Display:
 
 register(CheckResult, _display(checking.page))
 register(ExplainResult, _display(explaining.page))
+register(CapabilityResult, _display(capability.page))
+register(RollersResult, _display(rollers.page))
+register(AllocationResult, _display(allocating.page))
+register(ReviewResult, _display(reviewing.page))

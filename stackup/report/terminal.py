@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import sys
 from collections.abc import Iterable, Sequence
-from typing import IO
+from dataclasses import replace
+from typing import IO, Literal
 
 from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table as RichTable
 from rich.text import Text as RichText
 
-from stackup.report.view import Facts, Page, Section, Table, Text
+from stackup.report.letters import harmless, spelled
+from stackup.report.view import Column, Facts, Page, Section, Table, Text, changed
 
 #: columns of a file or a pipe, unless COLUMNS says otherwise
 FILE_WIDTH = 100
@@ -24,6 +27,13 @@ GUTTER = 2
 LEAST_LIST = 20
 #: what may wrap wants no more than this
 LOOSE = 32
+#: lines of a formula after the first are set in by so much
+CONTINUED = 4
+#: stands for the items of a list that have no room
+MORE = ", …"
+
+#: a formula may be broken behind an operator, a comma, an opening bracket
+_BREAKS = re.compile(r"(?<=[-+*/,(])(?![*\d])|(?<= )")
 
 Stacks = Sequence[tuple[int, ...]]
 #: colours that read on light and on dark ground; the words say the same without them
@@ -38,7 +48,8 @@ STYLES = {
 
 
 def text_of(page: Page, stream: IO[str], plain: bool = False) -> str:
-    """Return ``page`` as it is to be written to ``stream``: its width, and colour only on a terminal."""
+    """Return ``page`` as it is to be written to ``stream``: its width, its signs, and colour only on a terminal."""
+    page = changed(page, lambda text: spelled(text, getattr(stream, "encoding", None)))
     on_terminal = stream.isatty() and os.environ.get("TERM") != "dumb"
     room = io.StringIO()
     console = Console(
@@ -69,7 +80,7 @@ class Screen:
 
     def __init__(self, page: Page) -> None:
         """Take the page."""
-        self.page = page
+        self.page = changed(page, harmless)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterable[RenderableType]:
         """Yield title, sections and the answer."""
@@ -91,7 +102,8 @@ class Screen:
 
 def _laid_out(section: Section, width: int) -> RenderableType:
     if isinstance(section, Table):
-        return _table(section, width)
+        table = _table(section, width)
+        return Group(table, RichText(section.note, style="dim")) if section.note else table
     if isinstance(section, Facts):
         return _facts(section)
     return Group(*(_hanging(line) for line in section.lines))
@@ -116,36 +128,72 @@ def _facts(section: Facts) -> RenderableType:
 
 def _table(section: Table, width: int) -> RenderableType:
     stacks = _stacks(section, width)
-    widths = _widths(section, stacks, width)
+    rooms = _rooms(section, stacks, width)
+    section = replace(section, rows=tuple(tuple(map(_fitted, row, section.columns, rooms)) for row in section.rows))
     table = RichTable(box=None, pad_edge=False, padding=(0, GUTTER, 0, 0), header_style="dim")
     for stack in stacks:
-        first = section.columns[stack[0]]
-        heads = f"\n{' ' * _indent(section, stack)}".join(section.columns[index].head for index in stack)
-        loose = any(section.columns[index].loose for index in stack)
-        table.add_column(heads, justify="right" if first.right else "left", no_wrap=not loose)
+        first, indent = section.columns[stack[0]], _indent(section, stack)
+        columns = [section.columns[index] for index in stack]
+        heads = f"\n{' ' * indent}".join(column.head for column in columns)
+        wraps = any(column.loose or column.formula for column in columns)
+        own = _formula_width(section, stack, width - _others(section, stacks, stack))
+        side: Literal["left", "right"] = "right" if first.right else "left"
+        table.add_column(heads, justify=side, no_wrap=not wraps, overflow="fold", width=own)
     for row in section.rows:
-        cells = [Text(_shed(cell.text, room), cell.status) for cell, room in zip(row, widths, strict=True)]
-        table.add_row(*(_stacked([cells[index] for index in stack], _indent(section, stack)) for stack in stacks))
+        table.add_row(*(_stacked([row[index] for index in stack], _indent(section, stack)) for stack in stacks))
     return table
 
 
-def _widths(section: Table, stacks: Stacks, width: int) -> list[int]:
-    """Return the room of every column: for a list what the others leave, else no end of it."""
+def _rooms(section: Table, stacks: Stacks, width: int) -> list[int]:
+    """Return the room of every column: for a list or a formula what the others leave, else no end of it."""
     rooms = [sys.maxsize] * len(section.columns)
     for index, column in enumerate(section.columns):
-        if column.list:
+        if column.list or column.formula:
             own = next(stack for stack in stacks if index in stack)
-            others = sum(_stack_width(section, stack) + GUTTER for stack in stacks if stack is not own)
             below = _indent(section, own) if index != own[0] else 0
-            rooms[index] = max(width - others - below, LEAST_LIST)
+            rooms[index] = max(width - _others(section, stacks, own) - below, LEAST_LIST)
     return rooms
 
 
+def _others(section: Table, stacks: Stacks, own: tuple[int, ...]) -> int:
+    """Return the width that all stacks but one take, with the gutters between."""
+    return sum(_stack_width(section, stack) + GUTTER for stack in stacks if stack is not own)
+
+
+def _formula_width(section: Table, stack: tuple[int, ...], room: int) -> int | None:
+    """Return the width of a stack with a formula in it, whose lines are broken already; None for any other."""
+    if not any(section.columns[index].formula for index in stack):
+        return None
+    texts = [row[index].text for row in section.rows for index in stack]
+    longest = max((len(line) for text in texts for line in text.split("\n")), default=0)
+    heads = max(len(section.columns[index].head) for index in stack)
+    return min(max(longest + _indent(section, stack), heads), max(room, LEAST_LIST))
+
+
+def _fitted(cell: Text, column: Column, room: int) -> Text:
+    """Return a cell as its column has room for it."""
+    if column.formula:
+        return Text(broken(cell.text, room), cell.status)
+    return Text(_shed(cell.text, room), cell.status) if column.list else cell
+
+
 def _shed(text: str, room: int) -> str:
-    """Return a list cut behind the last item that has room; the first stays."""
-    while len(text) > room and ", " in text:
+    """Return a list cut behind the last item that has room, with a sign that there is more; the first stays."""
+    if len(text) <= room:
+        return text
+    while ", " in text and len(text) + len(MORE) > room:
         text = text.rpartition(", ")[0]
-    return text
+    return text + MORE
+
+
+def broken(formula: str, room: int) -> str:
+    """Return a formula in lines of at most ``room`` characters, broken behind operators and brackets."""
+    lines = [""]
+    for piece in _BREAKS.split(formula):
+        if lines[-1].strip() and len(lines[-1] + piece.rstrip()) > room:
+            lines.append(" " * CONTINUED)
+        lines[-1] += piece
+    return "\n".join(line.rstrip() for line in lines)
 
 
 def _indent(section: Table, stack: tuple[int, ...]) -> int:
@@ -154,14 +202,19 @@ def _indent(section: Table, stack: tuple[int, ...]) -> int:
 
 
 def _stacked(cells: Sequence[Text], indent: int) -> RichText:
-    """Return the cells of a stack, those below the first set in by ``indent``."""
-    return RichText(f"\n{' ' * indent}").join(_rich(cell) for cell in cells)
+    """Return the cells of a stack, those below the first set in by ``indent``; no lines for empty ones at the end."""
+    while len(cells) > 1 and not cells[-1].text:
+        cells = cells[:-1]
+    first, *below = cells
+    inner = [Text(cell.text.replace("\n", f"\n{' ' * indent}"), cell.status) for cell in below]
+    return RichText(f"\n{' ' * indent}").join(map(_rich, [first, *inner]))
 
 
 def _stacks(section: Table, width: int) -> Stacks:
     """Return which columns stand on top of each other: none, as the table says, or all where nothing else fits."""
     alone: Stacks = [(index,) for index in range(len(section.columns))]
-    choices: list[tuple[Stacks, int]] = [(alone, 2), *([(section.stacks, 1)] if section.stacks else [])]
+    choices: list[tuple[Stacks, int]] = [(alone, 2)]
+    choices += [(stacks, 1) for stacks in (section.stacks, section.narrow) if stacks]
     fitting = (stacks for stacks, items in choices if natural_width(section, stacks, items) <= width)
     return next(fitting, [tuple(range(len(section.columns)))])
 
@@ -180,7 +233,7 @@ def _stack_width(section: Table, stack: tuple[int, ...], items: int = 1) -> int:
 def _wanted(section: Table, index: int, items: int) -> int:
     """Return the width that a column wants: a loose one LOOSE at most, a list that of its first ``items``."""
     texts = [row[index].text for row in section.rows]
-    if section.columns[index].loose:
+    if section.columns[index].loose or section.columns[index].formula:
         texts = [text[:LOOSE] for text in texts]
     if section.columns[index].list:
         texts = [", ".join(text.split(", ")[:items]) for text in texts]

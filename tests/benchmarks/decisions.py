@@ -10,6 +10,8 @@ import datetime
 import os
 import re
 import sys
+import tempfile
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -27,8 +29,44 @@ def allocation() -> Decision:
     return "allocate: 24 free tolerances, 13 requirements", command(STACKUP, "allocate", str(DEMO)), "30"
 
 
+def roller_counts() -> Decision:
+    """Return 20 counts of the demo that stand on its circle, 31 to 50."""
+    return "rollers: 20 counts", command(STACKUP, "rollers", str(DEMO), "--from", "31", "--to", "50"), "25"
+
+
+#: ten tolerances, each half as wide again: every one is in the chain of several requirements
+TEN = (
+    "hole_position_a", "hole_position_b", "pin_seat_a", "pin_seat_b", "pin_squareness_a", "ring_offset", "ring_hole_b",
+    "pin_diameter", "roller_bore", "ring_spacing",
+)  # fmt: skip
+
+
+def review() -> Decision:
+    """Return the review of a proposal that widens TEN dimensions of the demo by half."""
+    entries = tomllib.loads(DEMO.read_text(encoding="utf-8"))["dimensions"]
+    lines = []
+    for name in TEN:
+        key = "zone" if "zone" in entries[name] else "tolerance"
+        old = entries[name][key]
+        lines.append(f"[dimensions.{name}]\n{key} = {[1.5 * v for v in old] if isinstance(old, list) else 1.5 * old}\n")
+    proposal = Path(tempfile.mkdtemp()) / "proposal.toml"
+    proposal.write_text("".join(lines), encoding="utf-8")
+    return "review: 10 changes", command(STACKUP, "review", str(DEMO), str(proposal)), "60"
+
+
+def capabilities() -> Decision:
+    """Return what the processes of the demo have, need and would gain."""
+    words = "capability: 30 processes, 7 requirements with an allowance"
+    return words, command(STACKUP, "capability", str(DEMO)), "10"
+
+
 #: name → what is measured: words, a function that runs it, and the most it may take
-DECISIONS: dict[str, Callable[[], Decision]] = {"allocate": allocation}
+DECISIONS: dict[str, Callable[[], Decision]] = {
+    "allocate": allocation,
+    "rollers": roller_counts,
+    "review": review,
+    "capability": capabilities,
+}
 
 
 def lines_of(page: str) -> dict[str, str]:

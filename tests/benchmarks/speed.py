@@ -30,7 +30,7 @@ from stackup.engine.settings import Settings
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "demo.toml"
 SEED, CAGES = 1, 8 * 4096
-COMMANDS = ("new", "check", "explain", "slots", "iso286", "schema")
+COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
 IMPORTS = "import numpy, scipy.stats, scipy.optimize, sympy"
 EMPTY = "import typer\napp = typer.Typer()\n@app.command()\ndef main() -> None: ...\napp()\n"
 Row = tuple[str, str, str]

@@ -9,7 +9,8 @@ import pytest
 from case_texts import LEAST
 
 from stackup.case import read
-from stackup.case.columns import Sheets
+from stackup.case.columns import LARGEST_FILE, Sheets
+from stackup.case.nominal import evaluate_at_nominal
 from stackup.errors import CaseError, ValueFault
 
 COMMA = "bore, x,y\n18.01,0.1,-0.2\n18.02, 0.3 ,0.4\n\n18.03,1e-3,+.5\n"
@@ -85,6 +86,16 @@ def test_content(data: bytes, found: str, sheets: Sheets) -> None:
     assert found in caught.value.found
 
 
+def test_large_file(sheets: Sheets) -> None:
+    """A file larger than any measurement is not read."""
+    with (sheets.folder / "a.csv").open("wb") as file:
+        file.truncate(LARGEST_FILE + 1)
+    with pytest.raises(ValueFault) as caught:
+        sheets.numbers("a.csv#bore")
+    assert caught.value.found == f"a.csv of {LARGEST_FILE + 1} bytes"
+    assert str(LARGEST_FILE) in caught.value.allowed
+
+
 def test_extra_column_of_a_row(sheets: Sheets) -> None:
     """A decimal comma that makes a column too many is a fault, not a cut number."""
     (sheets.folder / "a.csv").write_text("bore\n1,5\n")
@@ -155,3 +166,31 @@ def test_points_of_a_zone(process: str, found: str, tmp_path: Path) -> None:
     (fault,) = caught.value.faults
     assert found in fault.found
     assert fault.line == 20
+
+
+def test_lot_share_of_measured_points(tmp_path: Path) -> None:
+    """Points that were measured are drawn as they are: no part of them is shared."""
+    (tmp_path / "a.csv").write_text(COMMA)
+    file = tmp_path / "case.toml"
+    zone = "[dimensions.pin_seat_a]\nzone = 1\nlot_share = 0.5\nprocess.data = 'a.csv#x,y'\n"
+    file.write_text(LEAST + zone)
+    with pytest.raises(CaseError) as caught:
+        read(file)
+    (fault,) = caught.value.faults
+    assert (fault.key, fault.line) == ("dimensions.pin_seat_a.lot_share", 20)
+    assert "measured zone" in fault.found
+
+
+@pytest.mark.parametrize(
+    ("columns", "formula", "kind", "value"),
+    [("bore", "a", "size", 18.01), ("x,y", "a.r + 10*a.t", "zone", 0.1 - 10 * 0.2)],
+)
+def test_own_dimension_from_a_file(columns: str, formula: str, kind: str, value: float, tmp_path: Path) -> None:
+    """For a dimension that is no slot one column makes a size, two make a zone; the first row is the pocket's."""
+    (tmp_path / "a.csv").write_text("\n".join(COMMA.splitlines()[:2]))
+    file = tmp_path / "case.toml"
+    values, chain = f"[dimensions]\na.values = 'a.csv#{columns}'", f"[chains.g]\nformula = '{formula}'"
+    file.write_text(f"[cage]\nkind = 'none'\n{values}\n{chain}\n")
+    case = read(file)
+    assert case.dimensions["a"].kind == kind
+    assert evaluate_at_nominal(case.models()[0].states["made"])["g"] == pytest.approx(value)

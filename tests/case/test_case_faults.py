@@ -149,11 +149,20 @@ KEYS = [
 ]
 
 VALUES = [
-    nominal("text for a number", "nominal = '17.4' #!\n", "nominal", '"17.4"', allowed="a number"),
+    nominal("text for a number", "nominal = 'wide' #!\n", "nominal", '"wide"', allowed="a number"),
+    nominal("number as text", "nominal = '17.4' #!\n", "nominal", '"17.4"', near="17.4"),
+    nominal("decimal comma as text", "nominal = '17,4' #!\n", "nominal", '"17,4"', near="17.4"),
+    nominal("unit as text", "nominal = '17.4 mm' #!\n", "nominal", '"17.4 mm"', near="17.4"),
+    pin("plus-minus as text", "tolerance = '±0.018' #!\n", "tolerance", '"±0.018"', near="0.018", allowed="a pair"),
+    pin("class or number", "tolerance = 'tight' #!\n", "tolerance", '"tight"', allowed="plus-minus such as 0.02"),
+    nominal("nominal of nothing", "nominal = 0 #!\n", "nominal", "0", allowed="above 0"),
+    nominal("negative nominal", "nominal = -17.4 #!\n", "nominal", "-17.4", allowed="above 0"),
+    pin("tolerance below nothing", "tolerance = 20 #!\n", "tolerance", "a lower limit of -2.6 mm", allowed="above 0"),
+    pin("process a number", "process = 1.33 #!\n", "process", "1.33", allowed="{ cp = 1.33 }"),
     nominal("true for a number", "nominal = true #!\n", "nominal", "true", allowed="a number"),
     nominal("nan", "nominal = nan #!\n", "nominal", "nan", allowed="finite"),
     nominal("inf", "nominal = -inf #!\n", "nominal", "-inf", allowed="finite"),
-    nominal("huge", "nominal = 1e300 #!\n", "nominal", "1e+300", allowed="at most 1e+12"),
+    nominal("huge", "nominal = 1e300 #!\n", "nominal", "1e300", allowed="at most 1e+12"),
     nominal(
         "huge whole number",
         "nominal = " + "9" * 400 + " #!\n",
@@ -186,7 +195,8 @@ VALUES = [
     ),
     rollers("rollers of 2", "rollers = 2 #!\n", "cage.rollers", "2", allowed="at least 3"),
     rollers("rollers of 501", "rollers = 501 #!\n", "cage.rollers", "501"),
-    rollers("rollers of 8.0", "rollers = 8.0 #!\n", "cage.rollers", "8.0", allowed="whole"),
+    rollers("rollers of 8.0", "rollers = 8.0 #!\n", "cage.rollers", "8.0", near="8", allowed="whole"),
+    rollers("rollers as text", "rollers = '8' #!\n", "cage.rollers", '"8"', near="8", allowed="whole"),
     rollers("no rollers", "", "cage.rollers", "nothing"),
     Wrong(
         "kind",
@@ -343,6 +353,14 @@ DIMENSIONS = [
         "a tolerance without nominal",
         allowed="only ring_phase",
     ),
+    nominal("class alone", "tolerance = 'h7'\n", "nominal", "a tolerance without nominal", allowed="only ring_phase"),
+    Wrong(
+        "class of nothing",
+        "[dimensions.ring_phase]\ntolerance = 'h7' #!\n",
+        "dimensions.ring_phase.tolerance",
+        '"h7" of a nominal of 0',
+        allowed="sizes above 0",
+    ),
     nominal("zone for a size", "zone = 0.1 #!\n", "zone", "zone", allowed="pin_diameter is a size"),
     Wrong(
         "size for a zone",
@@ -357,6 +375,29 @@ DIMENSIONS = [
         "dimensions.pin_seat_a.tolerance",
         "tolerance",
         allowed="is a zone",
+    ),
+    Wrong(
+        "tolerance and bonus for a zone",
+        "[dimensions.hole_position_b]\ntolerance = 0.1 #!\nbonus_from = 'roller_bore'\nprocess.offset = [1, 2]\n",
+        "dimensions.hole_position_b.tolerance",
+        "tolerance, which makes a size",
+        allowed="is a zone",
+    ),
+    Wrong(
+        "bore as large as its roller",
+        "nominal = 50.0 #!\n",
+        "dimensions.roller_bore.nominal",
+        "a bore of 50 in a roller of 50",
+        allowed="roller_diameter",
+        instead_of="nominal = 18.0\n",
+    ),
+    Wrong(
+        "roller longer than between the rings",
+        "nominal = 61.5 #!\n",
+        "dimensions.roller_length.nominal",
+        "a roller of 61.5 between rings 61 apart",
+        allowed="ring_spacing",
+        instead_of="nominal = 60.0\n",
     ),
     Wrong(
         "size for a runout",
@@ -446,7 +487,7 @@ DIMENSIONS = [
         "bonus from nothing",
         "bonus_from = 'pin_diametr' #!\n",
         "bonus_from",
-        "no dimension pin_diametr",
+        "pin_diametr, which is not in this file",
         near="pin_diameter",
     ),
     seat(
@@ -472,6 +513,7 @@ DIMENSIONS = [
         "scope",
         "values of a dimension of scope cage",
     ),
+    nominal("a value of nothing", "values = [1, 2, 3, 4, 5, 6, 7, 0] #!\n", "values", "0", allowed="above 0"),
     nominal("too few values", "values = [17.4, 17.4] #!\n", "values", "2 values", allowed="8"),
     nominal("pairs for a size", "values = [[1, 2], [3, 4]] #!\n", "values", "pairs"),
     Wrong(
@@ -498,7 +540,7 @@ DIMENSIONS = [
 
 NAMES = [
     Wrong(
-        "dimension like a tag", "[dimensions.'<x>']\nnominal = '1' #!\n", "dimensions.'<x>'.nominal", '"1"'
+        "dimension like a tag", "[dimensions.'<x>']\nnominal = true #!\n", "dimensions.'<x>'.nominal", "true"
     ),
     Wrong("dimension a function", "[dimensions.sin] #!\nnominal = 1\n", "dimensions.sin", "the name sin"),
     Wrong(
@@ -600,7 +642,14 @@ REQUIREMENTS = [
         "no gap called bore_clearence",
         near="bore_clearance",
     ),
-    Wrong("gap left out", "[requirements.pin_entry] #!\nmin = 1\n", "requirements.pin_entry", "ring_hole_b"),
+    Wrong("gap left out", "[requirements.pin_entry] #!\nmin = 1\n", "requirements.pin_entry", "ring_hole_b is missing"),
+    Wrong(
+        "gap left out for two",
+        "[requirements.ring_clearance_outer] #!\nmin = 1\n",
+        "requirements.ring_clearance_outer",
+        "outer_guide, ring_outside are missing",
+        allowed="the slots outer_guide, ring_outside,",
+    ),
     Wrong(
         "no limit",
         "[requirements.bore_clearance] #!\nover = 'least'\n",
@@ -609,8 +658,10 @@ REQUIREMENTS = [
     ),
     rule("limits reversed", "min = 2 #!\nmax = 1\n", "min", "min 2 above max 1"),
     rule("over", "min = 1\nover = 'lest' #!\n", "over", '"lest"', near="least"),
-    rule("allow without of", "min = 1\nallow = { ppm = 1 } #!\n", "allow.of", "nothing"),
-    rule("allow without ppm", "min = 1\nallow = { of = 'cages' } #!\n", "allow.ppm", "nothing"),
+    rule("allow without of", "min = 1\nallow = { ppm = 1 } #!\n", "allow.of", "nothing", allowed='of = "pockets" or'),
+    rule("allow without ppm", "min = 1\nallow = { of = 'cages' } #!\n", "allow.ppm", "nothing", allowed="ppm = …"),
+    rule("allow a number", "min = 1\nallow = 100 #!\n", "allow", "100", allowed='{ ppm = 100, of = "pockets" }'),
+    rule("stacks of a cage", "min = 1\nallow = { ppm = 1, of = 'stacks' } #!\n", "allow.of", '"stacks"'),
     rule("ppm 0", "min = 1\nallow = { ppm = 0, of = 'cages' } #!\n", "allow.ppm", "0"),
     rule("of", "min = 1\nallow = { ppm = 1, of = 'cage' } #!\n", "allow.of", '"cage"', near="cages"),
     rule(
@@ -636,7 +687,7 @@ REQUIREMENTS = [
 RUN = [
     run("seed", "seed = -1 #!\n", "seed", "-1"),
     run("cages", "cages = 0 #!\n", "cages", "0"),
-    run("cages as float", "cages = 1e5 #!\n", "cages", "100000.0"),
+    run("cages as float", "cages = 1e5 #!\n", "cages", "1e5", near="100000"),
     run("precision", "precision = 0 #!\n", "precision", "0"),
     run("inflation", "inflation = -1 #!\n", "inflation", "-1"),
     run("mean_shift", "mean_shift = 1.5 #!\n", "mean_shift", "1.5"),

@@ -16,6 +16,7 @@ import pytest
 import sympy
 from case_texts import FILES, LEAST
 
+import stackup.case
 from stackup.cage import KINDS, Kind, kind
 from stackup.case import Case, changed, from_mapping, read, reader
 from stackup.case.nominal import evaluate_at_nominal
@@ -231,7 +232,7 @@ def test_warnings_of_the_kind(monkeypatch: pytest.MonkeyPatch) -> None:
     case = from_mapping(
         {"cage": {"kind": "none"}, "dimensions": {"x": {"nominal": 1}}, "chains": {"c": {"formula": "x"}}}
     )
-    assert case.notes == ("doubt about x",)
+    assert case.notes[0] == "doubt about x"
 
 
 # The model --------------------------------------------------------------------------------------------------
@@ -373,6 +374,7 @@ def test_from_mapping() -> None:
         "cage": {"kind": "cylindrical", "rollers": np.int64(8)},
         "dimensions": {
             **{slot.name: {"nominal": 50.0} for slot in kind("cylindrical").slots if slot.required},
+            "roller_bore": {"nominal": 18.0},
             "pin_diameter": {"nominal": 17.4, "tolerance": (-0.1, 0.1), "process": {"shape": Law()}},
             "weld_shrinkage": {"values": values},
         },
@@ -424,3 +426,10 @@ def test_reading_needs_no_writer() -> None:
     file = Path(FILES / "every_key_plain.toml")
     done = subprocess.run([sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
+
+
+def test_no_such_name() -> None:
+    """The room offers what it lists, and says the name that it does not have."""
+    assert all(hasattr(stackup.case, name) for name in stackup.case.__all__)
+    with pytest.raises(AttributeError, match="raed"):
+        stackup.case.raed  # noqa: B018 - the asking is the test

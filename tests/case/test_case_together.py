@@ -194,9 +194,10 @@ def test_none_pockets_are_cages(read_text: Callable[[str], Case]) -> None:
 
 def test_gap_that_is_not_finite(faults_of: FaultsOf) -> None:
     """Nominals that make a built-in gap infinite are one fault that names the gaps."""
-    (fault,) = faults_of(LEAST.replace("61.0", "0.0") + "[dimensions.hole_position_a]\nzone = 0.1\n")
+    nothing_left = "[dimensions.pitch_shrinkage_b]\nnominal = 300.0\n[dimensions.ring_parallelism]\nzone = 0.1\n"
+    (fault,) = faults_of(LEAST + nothing_left)
     assert fault.key == "dimensions"
-    assert "pin_skew, pin_tilt" in fault.found
+    assert "end_clearance" in fault.found
     assert fault.line == 4
 
 

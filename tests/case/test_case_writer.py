@@ -107,7 +107,18 @@ def test_case_is_left_alone() -> None:
 
 
 @pytest.mark.parametrize(
-    "key", ["", "a..b", "a b", "a[x]", "title.x", "dimensions.roller_diameter.tolerance[2]", "title[0]"]
+    "key",
+    [
+        "",
+        "a..b",
+        "a b",
+        "a[x]",
+        "title.x",
+        "title.x.y",
+        "dimensions.roller_diameter.tolerance[2]",
+        "dimensions.roller_diameter.tolerance[2].x",
+        "title[0]",
+    ],
 )
 def test_no_such_path(key: str) -> None:
     """A path that leads nowhere is refused in words."""

@@ -19,8 +19,9 @@ from stackup.case import Case, changed, from_mapping, read
 from stackup.cli import run
 from stackup.decide.allocate import allocate
 from stackup.decide.limits import limits_of
+from stackup.decide.machines import scrap
 from stackup.decide.optimise import Problem, solve
-from stackup.decide.plan import plan_of, scrap
+from stackup.decide.plan import plan_of
 from stackup.engine.settings import Settings
 from stackup.errors import CaseError, Interrupted
 
@@ -169,13 +170,22 @@ def test_steps(steps: Any, expected: float) -> None:
 
 
 def test_scrap_of_a_choice_is_paid_by_the_good_parts() -> None:
-    """Closed form: a normal process of cp 0.8 centred scraps 2·Φ(−2.4); shifted by half the half-width, two tails."""
-    case = stack({"a": {"nominal": 10.0, "tolerance": 0.1, "process": {"cp": 0.8}}}, "a", max=11.0)
-    assert scrap(case.dimensions["a"]) == pytest.approx(2 * norm.sf(2.4), rel=1e-9)
-    moved = changed(case, {"dimensions.a.process.shift": 0.05})
-    assert scrap(moved.dimensions["a"]) == pytest.approx(norm.sf(1.2) + norm.sf(3.6), rel=1e-9)
-    zone = stack({"z": {"zone": 0.2}}, "z.r", max=1.0)
-    assert scrap(zone.dimensions["z"]) == pytest.approx(0.0027, rel=0.05)  # P(|v| ≤ t/2) = 0.9973 by definition
+    """Closed form: a normal process of cp 0.8 scraps 2·Φ(−2.4) of what it makes."""
+    rough = {"name": "rough", "tolerance": 0.1, "cost": 2.0, "cp": 0.8}
+    case = stack({"a": {"nominal": 10.0, "tolerance": 0.1, "choices": [rough]}}, "a", max=11.0)
+    (option,) = plan_of(case)[0].options
+    assert option.cost == pytest.approx(2.0 / (1 - 2 * norm.sf(2.4)), rel=1e-9)
+    assert scrap(changed(case, option.changes).dimensions["a"]) == pytest.approx(2 * norm.sf(2.4), rel=1e-9)
+
+
+def test_a_choice_off_centre_may_stand_on_either_side() -> None:
+    """cp beside cpk without a side: two options, and the one that helps is taken (a ≤ 10.05 wants the lower side)."""
+    skewed = {"name": "skewed", "tolerance": 0.1, "cost": 2.0, "cp": 2.0, "cpk": 1.0}
+    case = stack({"a": {"nominal": 10.0, "tolerance": 0.1, "choices": [skewed]}}, "a", max=10.05, allow=ALLOW)
+    assert len(plan_of(case)[0].options) == 2
+    result = allocate(case, FEW)
+    assert result.works
+    assert result.changes["dimensions.a.process.toward"] == "lower"
 
 
 # --- what cannot work ---------------------------------------------------------------------------------------------

@@ -195,6 +195,7 @@ def test_inspected_pattern_is_cut_in_every_pocket() -> None:
     """Each pocket has a law of its own; the lot's share goes through its scores."""
     process = Process(pattern=(Harmonic(1, amplitude=0.06),), inspected=True)
     size = Size("a", 10.0, -0.1, 0.1, pockets=4, process=process, lot_share=0.5)
+    assert size.law.anchor[0] == pytest.approx([10.06, 10.0, 9.94, 10.0])  # amplitude · cos θ, not inspected away
     (values,) = draw(size, 20_000)
     assert np.abs(values - 10).max() <= 0.1 + 1e-12
     assert max(excess(values[i], size.law.mean[0][i]) for i in range(4)) <= SIGMAS
@@ -230,6 +231,9 @@ def test_no_tolerance_is_an_exact_constant(dimension: Size | Zone | OneSided) ->
     assert law.is_normal
     for values, mean in zip(draw(dimension, 5), law.mean, strict=True):
         assert np.array_equal(values, np.broadcast_to(np.reshape(mean, (-1, 1)), values.shape))
+    behind = law.from_scores(*(np.array([-3.0, 0.0, 3.0]) for _ in dimension.components))
+    for values, mean in zip(behind, law.mean, strict=True):
+        assert values == pytest.approx(np.full(3, np.ravel(mean)[0]))
     if dimension.kind != "zone":
         assert law.quantile(np.array([0.0, 0.5, 1.0]), pocket=0) == pytest.approx(np.ravel(law.mean[0])[0])
         assert law.cdf(np.array([9.0, 12.0]), pocket=0) == pytest.approx(

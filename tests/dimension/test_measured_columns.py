@@ -127,6 +127,19 @@ def test_resampled_rows_can_be_shared_by_their_scores() -> None:
     assert Resampled(COLUMN).from_score(np.array([-9.0, 9.0])) == pytest.approx([COLUMN.min(), COLUMN.max()])
 
 
+def test_a_class_that_no_row_falls_into() -> None:
+    """Rows about two of four classes: half the cages have the one, half the other, none what lies between.
+
+    Closed form: the values are 10 ± 0.008, as much the one as the other, all of it shared by the pockets of a cage.
+    """
+    rows = np.repeat([9.992, 10.008], 6)
+    size = Size("a", 10.0, -0.01, 0.01, sorted_to=0.005, process=Process(measured=Measured(rows, "resampled")))
+    assert size.law.shares == pytest.approx([0.5, 0.0, 0.0, 0.5])
+    assert size.law.mean[0] == pytest.approx(10.0)
+    assert size.law.shared[0, 0] == pytest.approx(0.008**2)
+    assert size.law.own[0, 0] == pytest.approx(0.0, abs=1e-18)
+
+
 @pytest.mark.parametrize("how", ["smoothed", "resampled"])
 def test_inspected_columns_stay_inside(how: str) -> None:
     dimension = Size(
@@ -237,3 +250,6 @@ def test_a_column_that_never_varies(how: str) -> None:
     assert dimension.law.moments[0][0] == pytest.approx(0.0, abs=1e-30)
     (values,) = draw(dimension, 50)
     assert np.array_equal(values, np.full_like(values, 0.03))
+    shared = Size("a", 0.0, -1.0, 1.0, process=Process(measured=Measured(np.full(9, 0.5), how)), lot_share=0.5).law
+    for nothing in (shared.own, shared.shared, shared.own_moments, shared.shared_moments):
+        assert np.max(np.abs(nothing)) < 1e-30

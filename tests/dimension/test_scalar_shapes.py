@@ -19,6 +19,7 @@ from stackup.dimension.numeric import ORDERS
 from stackup.dimension.shape import Shape
 from stackup.dimension.shapes import SHAPES
 from stackup.dimension.unbounded import RADIUS_INSIDE, HalfNormal, LogNormal, Normal, Rayleigh
+from stackup.errors import ValueFault
 
 # shape → the same law by scipy.stats (independent)
 TWINS: dict[str, tuple[Shape, object]] = {
@@ -219,6 +220,17 @@ def test_cutting_keeps_what_lies_inside(low: float, width: float, name: str) -> 
     assert shape.share(low, high) == pytest.approx(stop - start, abs=1e-9)
 
 
+@pytest.mark.parametrize("name", ["normal", "triangular"])
+def test_what_is_cut_is_a_law_of_its_own(name: str) -> None:
+    """Its density is the slope of its cdf (central differences, error h²f''/6); scale and kinks are the process's."""
+    shape = TWINS[name][0]
+    cut, h = shape.cut(-0.4, 0.7), 1e-4
+    x = np.array([-0.3, 0.05, 0.6])
+    assert cut.density(x) == pytest.approx((cut.cdf(x + h) - cut.cdf(x - h)) / (2 * h), rel=1e-5)
+    assert (cut.low, cut.high) == (-0.4, 0.7)
+    assert (cut.reach, cut.kinks) == (shape.reach, shape.kinks)
+
+
 @given(
     cp=st.floats(0.3, 3), lower=st.floats(-0.1, 0), width=st.floats(1e-4, 0.1), shift=st.floats(-0.02, 0.02)
 )
@@ -281,6 +293,17 @@ def test_an_object_with_mean_moments_and_quantile_is_a_shape() -> None:
     assert law.cdf(x) == pytest.approx(stats.beta(1.5, 1.5, 9.8, 0.4).cdf(x), abs=1e-9)
 
 
+def test_an_object_that_knows_its_cdf_is_believed() -> None:
+    """Its own cdf is used as it stands, not found from its quantiles."""
+
+    class Whole(Ellipse):
+        def cdf(self, x: np.ndarray) -> np.ndarray:
+            return stats.beta(1.5, 1.5, 9.8, 0.4).cdf(x)
+
+    x = np.array([9.0, 9.85, 10.1])
+    assert np.array_equal(Size("a", 10.0, -0.3, 0.3, process=Process(shape=Whole())).law.cdf(x), Whole().cdf(x))
+
+
 def test_an_object_of_ones_own_can_be_inspected_and_shared() -> None:
     """What inspection leaves has moments of its own, found by quadrature."""
     size = Size(
@@ -294,6 +317,14 @@ def test_an_object_of_ones_own_can_be_inspected_and_shared() -> None:
     assert distance(values[0], lambda x: (twin.cdf(x) - twin.cdf(9.9)) / kept) <= ks_limit(3000)
     variance = mpmath.quad(lambda x: (x - 10) ** 2 * twin.pdf(float(x)) / kept, [9.9, 10, 10.1])
     assert size.law.moments[0][0] == pytest.approx(float(variance), rel=1e-8)
+
+
+def test_an_object_of_ones_own_outside_the_drawing() -> None:
+    """Inspection would leave nothing: a fault, not a law of no weight."""
+    with pytest.raises(ValueFault) as caught:
+        Size("a", 12.0, -0.1, 0.1, process=Process(shape=Ellipse(), inspected=True)).law  # noqa: B018 - built when asked for
+    assert caught.value.name == "inspected"
+    assert caught.value.found.startswith("a share of 0")
 
 
 def test_every_shape_of_the_table_is_drawn_here() -> None:

@@ -214,6 +214,35 @@ def test_resampled_pairs_are_rows_of_the_file() -> None:
     assert not dimension.law.moves
 
 
+def test_resampled_pairs_by_their_score() -> None:
+    """A row has one score, the first: the n rows stand at the scores of (i + ½)/n, in the order of the file."""
+    rows = generator(4).normal(0, 0.01, (7, 2))
+    law = zone(measured=Measured(rows, "resampled"), pockets=3).law
+    scores = stats.norm.ppf((np.arange(7) + 0.5) / 7)
+    x, y = law.from_scores(np.array([-9.0, *scores, 9.0]), np.zeros(9))
+    assert np.array_equal(np.stack([x, y], axis=1), rows[[0, *range(7), 6]])
+
+
+def test_normal_zone_by_its_scores() -> None:
+    """Closed form: both parts are sigma times their score about the offset; sigma is t/2cp over Rayleigh's 0.9973."""
+    sigma = 0.05 / 1.25 / stats.rayleigh.ppf(0.9973)
+    law = zone(cp=1.25, offset=(0.01, -0.02)).law
+    x, y = law.from_scores(np.array([0.0, 1.0, -2.0]), np.array([0.0, 3.0, 0.5]))
+    assert x == pytest.approx(0.01 + sigma * np.array([0.0, 1.0, -2.0]))
+    assert y == pytest.approx(-0.02 + sigma * np.array([0.0, 3.0, 0.5]))
+
+
+def test_smoothed_pairs_of_which_one_never_varies() -> None:
+    """Closed form: what never varies is correlated with nothing, and stays what it is."""
+    rows = np.stack([generator(4).normal(0, 0.01, 12), np.full(12, 0.5)], axis=1)
+    law = zone(diameter=2.0, measured=Measured(rows)).law
+    assert law.correlation == 0.0
+    assert law.mean[1] == pytest.approx(0.5)
+    assert law.own[1] == pytest.approx([0.0, 0.0], abs=1e-18)
+    assert law.own[0, 0] == pytest.approx(law.moments[0][0])
+    assert np.array_equal(draw(zone(diameter=2.0, measured=Measured(rows)), 9)[1], np.full((5, 9), 0.5))
+
+
 def test_smoothed_pairs_keep_their_correlation() -> None:
     dimension = zone(measured=Measured(PAIRS))
     r, t = draw(dimension, 10_000)
@@ -264,6 +293,13 @@ def test_pattern_of_a_zone() -> None:
     assert dimension.law.own == pytest.approx(zone().law.own)
     drawn, _ = draw(dimension, 20_000)
     assert max(excess(drawn[i], r[i]) for i in range(8)) <= SIGMAS
+
+
+def test_drift_as_an_array() -> None:
+    """Numbers may come as an array as well as in a tuple."""
+    one, other = (zone(pockets=4, drift=drift).law for drift in ((0.004, -0.008), np.array([0.004, -0.008])))
+    assert np.array_equal(one.mean, other.mean)
+    assert one.mean[0][3] == pytest.approx(0.003)
 
 
 @pytest.mark.parametrize("keys", [{}, {"shape": "uniform"}, {"lot_share": 0.5}])

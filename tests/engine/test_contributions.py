@@ -197,3 +197,55 @@ def test_interrupted() -> None:
     with pytest.raises(Interrupted) as stopped:
         contributions.run(model, [wanted, replace(wanted, name="two")], Settings(), stop)
     assert list(stopped.value.records) == ["one"]
+
+
+# Signs of sensitivities -------------------------------------------------------------------------------------------
+
+
+def test_a_derivative_at_the_mean_has_a_sign() -> None:
+    """Of a linear gap sensitivity, mean derivative and sign agree."""
+    found = total("a - 2*b", "ab")
+    assert [found[n].signed for n in "ab"] == [True, True]
+    assert [found[n].mean_sensitivity for n in "ab"] == pytest.approx([1.0, -2.0], rel=1e-12)
+
+
+def test_a_zone_has_no_sign() -> None:
+    """A zone acts in all directions: its root mean square, no mean."""
+    found = total("hypot(z.r + q.r, z.t + q.t)", "zq")
+    assert [(c.signed, c.mean_sensitivity) for c in found.values()] == [(False, None)] * 2
+
+
+def test_a_size_behind_a_kink() -> None:
+    """Closed form: |a − b| with d = a − b normal about −3 sd has slope sign(d): mean 2Φ(−3) − 1, mean square 1.
+
+    About 0 the mean is 0.  Limits: five standard errors of the sampled mean.
+    """
+    kinked: Table = {"a": {"nominal": 1.0, "tolerance": 0.3}, "b": {"nominal": 1.3}}
+    for nominal, chance in ((1.0, NormalDist().cdf(-3.0)), (1.3, 0.5)):
+        sizes = kinked | {"a": {"nominal": nominal, "tolerance": 0.3}}
+        found = of(model_of(plain_stack(sizes, "abs(a - b)")), Requirement("total", "total"))["a"]
+        mean = 2 * chance - 1
+        assert not found.signed
+        assert found.sensitivity == pytest.approx(1.0, rel=1e-12)
+        assert found.mean_sensitivity == pytest.approx(mean, abs=5 * math.sqrt((1 - mean**2) / contributions.SAMPLES))
+
+
+def test_all_pockets_together_behind_a_kink() -> None:
+    """A gap that two neighbours carry alike feels all bores together twice as much as one: 1, not √½."""
+    tables = {"cage": {"kind": "cylindrical", "rollers": 6}, "dimensions": {**FIXED}}
+    tables["dimensions"]["roller_bore"] = {"nominal": 9.6, "tolerance": 0.03}
+    tables["chains"] = {"step": {"formula": "abs(roller_bore + roller_bore.next - 19.2)/2"}}
+    found = of(model_of(tables), Requirement("step", "step"))["roller_bore"]
+    assert not found.signed
+    assert found.sensitivity == pytest.approx(1.0, rel=1e-12)
+    assert found.mean_sensitivity == pytest.approx(0.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("over", "sensitivity"), [("least", 1.0), ("mean", 1.0), ("spread", math.sqrt(2))])
+def test_signs_through_a_fold(over: Over, sensitivity: float) -> None:
+    """All bores together move the least and the mean; a spread feels only differences, one pocket up, one down."""
+    bore = {"nominal": 9.6, "tolerance": 0.06}
+    found = of(cage(roller_bore=bore), Requirement("r", "bore_clearance", over))["roller_bore"]
+    assert found.sensitivity == pytest.approx(sensitivity, rel=1e-12)
+    assert found.signed == (over != "spread")
+    assert (found.mean_sensitivity is None) == (over == "spread")

@@ -51,8 +51,9 @@ def test_exchange_changes_no_engine(tables: Table) -> None:
     first, second = (rss.run(m, RUNS, Settings())[0]["running_clearance"] for m in (one, other))
     assert first is not None
     assert second is not None
-    room = 5e-3 * first.sd + 1e-9  # a quadrature of few points looks in other directions
+    room = 2e-3 * first.sd + 1e-9  # the fixed points of the quadrature lie otherwise
     assert_near((first.mean, first.sd), (second.mean, second.sd), 0.0, room)
+    assert_near(first.out_of_spec, second.out_of_spec, 0.05, 1e-12)
     budget = Settings(boxes=60)
     found, same = (worst_case.run(m, RUNS, budget)["running_clearance"] for m in (one, other))
     assert_same_extremes(found, same, 1.0, 1e-4)

@@ -115,7 +115,7 @@ def test_turning_changes_no_statistic_of_rss(tables: Table) -> None:
         more = second[name]
         assert (record is None) == (more is None)
         if record is not None and more is not None:
-            room = 5e-3 * record.sd + 1e-9  # a quadrature of few points looks in other directions
+            room = 1e-4 * record.sd + 1e-9  # angles are rounded otherwise
             assert_near((record.mean, record.sd), (more.mean, more.sd), 0.0, room, name)
 
 

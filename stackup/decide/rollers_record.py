@@ -1,0 +1,211 @@
+"""Records of ``rollers``: what ``--json`` prints, key for key (every key always there)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from stackup.cage import RatingInputs
+from stackup.decide.record import Json, Note, finite
+from stackup.decide.trial import Judgement
+from stackup.decide.verdict import Verdict
+from stackup.engine.result import Fraction
+from stackup.standards.iso281 import Rating
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the holes stand: ``follow`` is the word that asked for it, ``nominals`` [mm] are those that it changes.
+
+    ``pitch``: the pitch circle of the drawing; ``raceway``: the one that the raceways give.
+    """
+
+    follow: str
+    nominals: Mapping[str, float]
+
+    def to_dict(self) -> Json:
+        """Return the record that ``--json`` prints."""
+        return {"follow": self.follow, "nominals": dict(self.nominals)}
+
+
+@dataclass(frozen=True)
+class RatingRecord:
+    """The rating of the bearing with the case's own count: its inputs, ``rows`` i, and what ISO 281 makes of them.
+
+    ``found`` is None where γ lies outside the standard's table.
+    """
+
+    inputs: RatingInputs
+    rows: int
+    found: Rating | None
+
+    @property
+    def gamma(self) -> float:
+        """Return γ = D_we·cos α/D_pw."""
+        return self.inputs.diameter * math.cos(self.inputs.angle) / self.inputs.pitch
+
+    def to_dict(self) -> Json:
+        """Return the record that ``--json`` prints; ``alpha`` in degrees, lengths in mm, ``c_r`` in N."""
+        return {
+            "d_we": self.inputs.diameter,
+            "l_we": self.inputs.length,
+            "d_pw": self.inputs.pitch,
+            "alpha": math.degrees(self.inputs.angle),
+            "gamma": self.gamma,
+            "rows": self.rows,
+            "f_c": self.found.f_c if self.found else None,
+            "b_m": self.found.b_m if self.found else None,
+            "c_r": self.found.c_r if self.found else None,
+        }
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Gap between neighbours [mm], the least over rows and states; ``name`` is what the kind calls it.
+
+    ``worst_low`` is the least value found of parts to the drawing, ``bound_low`` the one that nothing passes,
+    ``mean`` that of all pockets drawn.  None where rollers overlap.
+    """
+
+    name: str
+    worst_low: float | None
+    bound_low: float | None
+    mean: float | None
+
+    def to_dict(self) -> Json:
+        """Return the record that ``--json`` prints."""
+        return {
+            "worst_low": finite(self.worst_low),
+            "bound_low": finite(self.bound_low),
+            "mean": finite(self.mean),
+        }
+
+
+@dataclass(frozen=True)
+class CountRecord:
+    """One number of rollers in a row, with the holes as ``follow`` says.
+
+    ``stands`` is False where so many rollers overlap on their circle: then nothing was computed but the ratios.
+    ``wall`` is the least wall of parts to the drawing [mm]; ``fraction`` that of cages failing any requirement;
+    ``verdict`` None where the case has no requirement; ``governing`` the first requirement that is not met, else the
+    first that is undecided.  Ratios are to the case's own count; ``c_r`` [N] is None outside the standard's table.
+    """
+
+    rollers: int
+    follow: str
+    stands: bool
+    spacing: Spacing
+    wall: float | None
+    fraction: Fraction | None
+    verdict: Verdict | None
+    judgements: Mapping[str, Judgement]
+    rating_ratio: float
+    life_ratio: float
+    c_r: float | None
+
+    @property
+    def governing(self) -> Judgement | None:
+        """Return the first judgement that is not met, else the first undecided one, else None."""
+        for wanted in ("not met", "undecided"):
+            for one in self.judgements.values():
+                if one.verdict == wanted:
+                    return one
+        return None
+
+    def to_dict(self) -> Json:
+        """Return the record that ``--json`` prints."""
+        governing, fraction = self.governing, self.fraction
+        return {
+            "rollers": self.rollers,
+            "follow": self.follow,
+            "stands": self.stands,
+            self.spacing.name: self.spacing.to_dict(),
+            "wall": finite(self.wall),
+            "fraction": fraction
+            and {
+                "out_of_spec": fraction.out_of_spec,
+                "low": fraction.low,
+                "high": fraction.high,
+                "method": fraction.method,
+            },
+            "verdict": self.verdict,
+            "governed_by": governing.requirement.name if governing else None,
+            "verdicts": {name: one.verdict for name, one in self.judgements.items()},
+            "rating_ratio": self.rating_ratio,
+            "life_ratio": self.life_ratio,
+            "c_r": self.c_r,
+        }
+
+
+@dataclass(frozen=True)
+class RollersResult:
+    """What ``rollers`` found: the counts in ascending order, layout by layout.
+
+    ``rollers`` is the case's own count, ``as_given`` the verdict on it with the holes of the drawing (None: no
+    requirements, or interrupted before); ``full`` the most rollers that can stand on the circle; ``largest`` the
+    largest count that meets every requirement; ``never_met`` the requirements that are not met (rather than
+    undecided) with any count that stands, and ``largest_without`` the largest count that meets all others; ``units``
+    those of the requirements, by name.  ``interrupted``: the counts are those that were finished.
+    """
+
+    title: str
+    kind: str
+    version: str
+    digest: str
+    seed: int
+    cages: int
+    rollers: int
+    as_given: Verdict | None
+    full: int
+    rating: RatingRecord
+    layouts: tuple[Layout, ...]
+    counts: tuple[CountRecord, ...]
+    largest: int | None
+    never_met: tuple[str, ...]
+    largest_without: int | None
+    units: Mapping[str, str]
+    notes: tuple[Note, ...]
+    interrupted: bool = False
+
+    def at(self, rollers: int, follow: str | None = None) -> CountRecord:
+        """Return the record of so many rollers, in the first layout that has it (KeyError: none)."""
+        for one in self.counts:
+            if one.rollers == rollers and follow in (None, one.follow):
+                return one
+        raise KeyError(rollers)
+
+    def to_dict(self) -> Json:
+        """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
+        return {
+            "title": self.title,
+            "kind": self.kind,
+            "version": self.version,
+            "digest": self.digest,
+            "seed": self.seed,
+            "cages": self.cages,
+            "rollers": self.rollers,
+            "as_given": self.as_given,
+            "full_complement": self.full,
+            "rating": self.rating.to_dict(),
+            "layouts": [layout.to_dict() for layout in self.layouts],
+            "counts": [one.to_dict() for one in self.counts],
+            "largest": self.largest,
+            "never_met": list(self.never_met),
+            "largest_without": self.largest_without,
+            "notes": [str(note) for note in self.notes],
+            "interrupted": self.interrupted,
+        }
+
+    def __rich__(self) -> Any:
+        """Return what rich prints."""
+        from stackup.decide.displays import rich_of
+
+        return rich_of(self)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        from stackup.decide.displays import html_of
+
+        return html_of(self)

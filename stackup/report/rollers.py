@@ -1,0 +1,175 @@
+"""The page of ``rollers``: one line for each count, what the largest is worth, the rating behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from stackup.decide.rollers_notes import listed
+from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RollersResult
+from stackup.decide.trial import Judgement
+from stackup.report import numbers
+from stackup.report.checking import SHOUTED
+from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
+
+#: decimals of a spacing and of a wall, mm
+PLACES = 3
+TITLES = {"pitch": "Holes on the pitch circle of the drawing", "raceway": "Holes where the raceways put the rollers"}
+
+
+def page(result: RollersResult) -> Page:
+    """Return the page of a roller count."""
+    sections: list[Section] = [_counts(result, layout) for layout in result.layouts]
+    sections += [_rating(result.rating, result.rollers), _notes(result)]
+    drawn = f"{result.cages:,}".replace(",", " ") + f" drawn each, seed {result.seed}"
+    stopped = ", INTERRUPTED" if result.interrupted else ""
+    about = f"{result.kind} cage, {result.rollers} rollers · {drawn}{stopped} · case {result.digest[:12]}"
+    return Page(result.title or "untitled case", f"{about} · stackup {result.version}", tuple(sections), answer(result))
+
+
+def answer_page(result: RollersResult) -> Page:
+    """Return the answer alone."""
+    return Page("", "", (), answer(result))
+
+
+# How many fit -------------------------------------------------------------------------------------------------
+
+
+def _counts(result: RollersResult, layout: Layout) -> Table:
+    columns = (
+        Column("rollers", right=True),
+        Column("verdict"),
+        Column("first not met", list=True),
+        Column("least gap, mm", right=True),
+        Column("mean gap, mm", right=True),
+        Column("cages out", right=True),
+        Column("wall, mm", right=True),
+        Column("C_r", right=True),
+        Column("L10", right=True),
+    )
+    records = [one for one in result.counts if one.follow == layout.follow]
+    rows = tuple(_row(one, result) for one in records)
+    return Table(TITLES[layout.follow], columns, rows, stacks=((0,), (1, 2), (3, 4), (5, 6), (7, 8)))
+
+
+def _row(one: CountRecord, result: RollersResult) -> tuple[Text, ...]:
+    is_own = one.rollers == result.rollers
+    spacing, fraction = one.spacing, one.fraction
+    verdict = one.verdict or "met"
+    return (
+        Text(f"{one.rollers}{' (now)' if is_own else ''}", "strong" if is_own else "plain"),
+        Text(SHOUTED[verdict] if one.verdict else numbers.NONE, verdict if one.verdict else "plain"),
+        Text(_reason(one, result.units), "quiet"),
+        Text(_at_least(spacing.bound_low)),
+        Text(numbers.number(spacing.mean, PLACES)),
+        Text(numbers.share(fraction) if fraction else numbers.NONE),
+        Text(_at_least(one.wall)),
+        Text(_gain(one.rating_ratio) if one.stands else numbers.NONE),
+        Text(_gain(one.life_ratio) if one.stands else numbers.NONE),
+    )
+
+
+def _at_least(value: float | None) -> str:
+    """Return a least value rounded down; what is a rounding error below a digit counts as that digit."""
+    if value is None or not math.isfinite(value):
+        return numbers.NONE
+    return numbers.number(math.floor(value * 10**PLACES + 1e-6) / 10**PLACES, PLACES)
+
+
+def _reason(one: CountRecord, units: Mapping[str, str]) -> str:
+    if not one.stands:
+        return "rollers overlap"
+    return f"{one.governing.requirement.name}, {_by_how_much(one.governing, units)}" if one.governing else ""
+
+
+def _by_how_much(found: Judgement, units: Mapping[str, str]) -> str:
+    allow, room = found.requirement.allow, found.room
+    if allow is not None:
+        return f"{numbers.share(found.fraction)} of {allow.of}" if found.fraction else "not finished"
+    return numbers.room(math.nan if room is None else room, units[found.requirement.name])
+
+
+def _gain(ratio: float) -> str:
+    """Return a ratio as a change in per cent."""
+    return f"{100 * (ratio - 1):+.1f} %" if ratio != 1 else "0"
+
+
+# What the largest is worth ------------------------------------------------------------------------------------
+
+
+def answer(result: RollersResult) -> Text:
+    """Return how many rollers fit and what they are worth, in one line."""
+    if not result.counts:
+        return Text("nothing finished: no count can be told", "undecided")
+    tried = listed(one.rollers for one in result.counts)
+    if not result.units:
+        standing = [one.rollers for one in result.counts if one.stands]
+        return Text(f"no requirements: nothing to meet; of {tried} rollers {_most(standing)} stand", "strong")
+    if result.largest is not None:
+        return _worth(result, result.largest)
+    unsure = [one.rollers for one in result.counts if one.verdict == "undecided"]
+    if unsure:
+        said = f"UNDECIDED: no count tried ({tried}) is sure to meet every requirement{_left(unsure)}"
+        return Text(said, "undecided")
+    return Text(f"NOT MET: no count tried ({tried}) meets every requirement{_without(result)}", "not met")
+
+
+def _most(standing: Sequence[int]) -> str:
+    return f"up to {max(standing)}" if standing else "none"
+
+
+def _without(result: RollersResult) -> str:
+    """Return what no count mends, and how many rollers would fit without it."""
+    if not result.never_met:
+        return ""
+    names = ", ".join(result.never_met)
+    said = f"; {names} {'is' if len(result.never_met) == 1 else 'are'} met with none of them"
+    if result.largest_without is None:
+        return said
+    best = result.at(result.largest_without)
+    return f"{said}, all others with up to {best.rollers} ({_against(best, result.rollers)})"
+
+
+def _worth(result: RollersResult, largest: int) -> Text:
+    best = next(one for one in result.counts if one.rollers == largest and one.verdict == "met")
+    more = [one.rollers for one in result.counts if one.rollers > largest]
+    where = f" ({best.follow})" if len(result.layouts) > 1 else ""
+    said = f"{largest} rollers are the most that meet every requirement{where}: {_against(best, result.rollers)}"
+    said += _left([one.rollers for one in result.counts if one.rollers > largest and one.verdict == "undecided"])
+    if not more:
+        said += "; no more can stand on the circle" if largest >= result.full else "; no more were tried"
+    head = f"{(result.as_given or 'undecided').upper()} with {result.rollers}"
+    return Text(f"{head}; {said}", result.as_given or "undecided")
+
+
+def _left(unsure: Sequence[int]) -> str:
+    return f"; undecided with {listed(unsure)}" if unsure else ""
+
+
+def _against(one: CountRecord, own: int) -> str:
+    if one.rollers == own:
+        return "as many as now"
+    return f"C_r {_gain(one.rating_ratio)}, L10 at equal load {_gain(one.life_ratio)} against {own}"
+
+
+# Rating, notes ------------------------------------------------------------------------------------------------
+
+
+def _rating(rating: RatingRecord, own: int) -> Facts:
+    inputs, found = rating.inputs, rating.found
+    rows = f"{rating.rows} row{'s' * (rating.rows > 1)} of {own}"
+    facts = [
+        ("rollers", Text(f"{rows}, D_we {inputs.diameter:.7g} mm, L_we {inputs.length:.7g} mm")),
+        ("circle", Text(f"D_pw {inputs.pitch:.7g} mm, α {math.degrees(inputs.angle):.4g}°, γ {rating.gamma:.4g}")),
+    ]
+    if found is None:
+        facts.append(("C_r", Text("none: γ is outside the table of f_c", "undecided")))
+    else:
+        kilonewtons = f"{found.c_r / 1000:.4g} kN for solid rollers"
+        facts.append(("C_r", Text(f"{kilonewtons} (f_c {found.f_c:.4g}, b_m {found.b_m:.4g})")))
+    return Facts("Rating by ISO 281, as the case has it", tuple(facts))
+
+
+def _notes(result: RollersResult) -> Lines:
+    lines = tuple(Text(str(note), "quiet" if note.level == "caution" else "plain") for note in result.notes)
+    return Lines("To know", lines)

@@ -123,7 +123,7 @@ def imports_of(code: str) -> set[str]:
     return set(done.stderr.split())
 
 
-COMMANDS = "new check explain allocate rollers capability review slots iso286 schema".split()
+COMMANDS = ["new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema"]
 
 
 @pytest.mark.parametrize("name", ["", *COMMANDS])

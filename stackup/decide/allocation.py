@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from stackup.case.changes import Changes
+from stackup.decide.displays import Shown
 from stackup.decide.record import Note, finite
 from stackup.decide.verdict import Verdict
 
@@ -85,7 +86,7 @@ class Priced:
 
 
 @dataclass(frozen=True)
-class AllocationResult:
+class AllocationResult(Shown):
     """The answer of ``allocate``; ``changes`` turn the case into the new one (empty where nothing works)."""
 
     title: str
@@ -126,15 +127,3 @@ class AllocationResult:
             "requirements": [one.to_dict() for one in self.requirements],
             "notes": [str(note) for note in self.notes],
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)

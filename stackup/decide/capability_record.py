@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from stackup.chain.model import Requirement
+from stackup.decide.displays import Shown
 from stackup.decide.gains import Gains
 from stackup.decide.measured import MeasuredColumn
 from stackup.decide.needed import Needed
@@ -129,7 +129,7 @@ class Machine:
 
 
 @dataclass(frozen=True)
-class CapabilityResult:
+class CapabilityResult(Shown):
     """What ``capability`` found: the dimensions (the one to improve first leads), the measured columns, the choices.
 
     ``cages_out``: the cages that fail any requirement with an allowance.  ``verdict``: on the case as given, all
@@ -179,15 +179,3 @@ class CapabilityResult:
             "notes": [str(note) for note in self.notes],
             "interrupted": self.interrupted,
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)

@@ -34,3 +34,15 @@ def html_of(result: Any) -> str:
     """Return ``result`` as HTML: its plain text where no renderer is registered."""
     display = _DISPLAYS.get(type(result))
     return display.html(result) if display else f"<pre>{escape(repr(result))}</pre>"
+
+
+class Shown:
+    """A result that shows itself: printed by rich, and in a notebook."""
+
+    def __rich__(self) -> Any:
+        """Return what rich prints."""
+        return rich_of(self)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        return html_of(self)

@@ -15,6 +15,7 @@ from stackup.chain.program import Program, bindings, compile_model
 from stackup.chain.symbols import split_next
 from stackup.chain.writing import show
 from stackup.decide.check import settings_of
+from stackup.decide.displays import Shown
 from stackup.decide.record import contribution_dict, finite
 from stackup.engine import contributions
 from stackup.engine.result import Contribution
@@ -83,7 +84,7 @@ class ProgramLine:
 
 
 @dataclass(frozen=True)
-class ExplainResult:
+class ExplainResult(Shown):
     """The gaps of a case explained, and the program they come to (None where it was not asked for)."""
 
     title: str
@@ -104,18 +105,6 @@ class ExplainResult:
             "gaps": [gap.to_dict() for gap in self.gaps],
             "program": None if lines is None else [line.to_dict() for line in lines],
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)
 
 
 def explain(

@@ -91,10 +91,9 @@ class _Search:
             return [rounded_up(math.sqrt(self.low * self.high))]
         return [rounded_up(self.guess)]
 
-    @property
-    def only(self) -> frozenset[str] | None:
-        """The requirement that is asked 1 % below; all where it is not known."""
-        return None if self.first is None else frozenset([self.first])
+    def below(self) -> list[Requirement]:
+        """Return the requirement that is asked 1 % below: the one that should fail first; all where it is not known."""
+        return [r for r in self.held if self.first in (None, r.name)]
 
     def narrow(self, index: float, met: bool) -> None:
         """Take in what was found at ``index``, at which all requirements were asked, or (met) 1 % above it."""
@@ -186,19 +185,20 @@ def _far_ends(trials: Trials, searches: Sequence[_Search], lacking: Sequence[Req
 
 def _round(trials: Trials, searches: Sequence[_Search], progress: Progress) -> None:
     """Try the next indices of each search, and 1 % less of each."""
-    tries = [(search, index) for search in searches for index in search.tries()]
-    uppers = [search.change(index) for search, index in tries]
-    lowers = [search.change((1 - STEP) * index, False, search.only) for search, index in tries]
+    tries = [(search, index, search.below()) for search in searches for index in search.tries()]
+    uppers = [search.change(index) for search, index, _ in tries]
+    lowers = [
+        search.change((1 - STEP) * index, False, frozenset(r.name for r in asked)) for search, index, asked in tries
+    ]
     outcomes = _tried(trials, [*uppers, *lowers], progress)
-    for (search, index), upper, lower in zip(tries, outcomes[: len(tries)], outcomes[len(tries) :], strict=True):
+    for (search, index, asked), upper, lower in zip(tries, outcomes[: len(tries)], outcomes[len(tries) :], strict=True):
         if search.done is None:
-            _learn(trials, search, index, upper, lower)
+            _learn(trials, search, index, upper, _failing(trials, lower, asked))
 
 
-def _learn(trials: Trials, search: _Search, index: float, upper: Outcome | None, lower: Outcome | None) -> None:
-    """Answer the search where ``index`` is met and 1 % less is not, else narrow its bracket."""
+def _learn(trials: Trials, search: _Search, index: float, upper: Outcome | None, below: Sequence[str]) -> None:
+    """Answer the search where ``index`` is met and 1 % less is not (``below`` fail there), else narrow its bracket."""
     above = _failing(trials, upper, search.held)
-    below = _failing(trials, lower, [r for r in search.held if search.only is None or r.name in search.only])
     if not above and below:
         search.done = Needed("found", index, search.spread.factor(index), below[0])
         return

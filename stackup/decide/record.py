@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from stackup.chain.model import Requirement
+from stackup.decide.displays import Shown
 from stackup.decide.fractions import Fractions
 from stackup.decide.verdict import Verdict
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Normal, Rss, Sampled, WorstCase
@@ -124,7 +125,7 @@ class Record:
 
 
 @dataclass(frozen=True)
-class CheckResult:
+class CheckResult(Shown):
     """What ``check`` found: the requirements in the order of the case, then the gaps without one.
 
     ``verdict`` is the worst of all requirements, None where the case has none.  ``interrupted`` marks a record
@@ -171,18 +172,6 @@ class CheckResult:
             "any_requirement": {"pockets": _ends(anyone.pockets), "cages": _ends(anyone.cages)},
             "requirements": [record.to_dict() for record in self.requirements],
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)
 
 
 def finite(value: float | None) -> float | None:

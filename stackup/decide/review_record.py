@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from stackup.decide.coalitions import Method
+from stackup.decide.displays import Shown
 from stackup.decide.record import Note, Record, finite
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
@@ -139,7 +140,7 @@ def _record(record: Record | None) -> Json | None:
 
 
 @dataclass(frozen=True)
-class ReviewResult:
+class ReviewResult(Shown):
     """What a review found.
 
     ``whole``: the proposal is a case of its own; ``unsaid`` are key paths taken from the drawing; ``largest``: no
@@ -185,15 +186,3 @@ class ReviewResult:
             "notes": [str(note) for note in self.notes],
             "interrupted": self.interrupted,
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from stackup.cage import RatingInputs
+from stackup.decide.displays import Shown
 from stackup.decide.record import Json, Note, finite
 from stackup.decide.trial import Judgement
 from stackup.decide.verdict import Verdict
@@ -140,7 +140,7 @@ class CountRecord:
 
 
 @dataclass(frozen=True)
-class RollersResult:
+class RollersResult(Shown):
     """What ``rollers`` found: the counts in ascending order, layout by layout.
 
     ``rollers`` is the case's own count, ``as_given`` the verdict on it with the holes of the drawing (None: no
@@ -197,15 +197,3 @@ class RollersResult:
             "notes": [str(note) for note in self.notes],
             "interrupted": self.interrupted,
         }
-
-    def __rich__(self) -> Any:
-        """Return what rich prints."""
-        from stackup.decide.displays import rich_of
-
-        return rich_of(self)
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from stackup.decide.displays import html_of
-
-        return html_of(self)

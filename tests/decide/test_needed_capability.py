@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,7 +19,7 @@ from stackup.case import Case, changed, from_mapping, read
 from stackup.decide.capability import capability, put_in
 from stackup.decide.capability_record import CapabilityResult
 from stackup.decide.check import settings_of
-from stackup.decide.needed import FLOOR, LARGEST, rounded_up
+from stackup.decide.needed import FLOOR, LARGEST, boundary, rounded_up
 from stackup.decide.processes import capability_of
 from stackup.decide.trial import judge
 from stackup.engine.settings import Settings
@@ -264,3 +265,12 @@ def test_interrupted() -> None:
     assert record["verdict"] == "undecided"
     assert {one["needed"] for one in record["dimensions"]} == {"not finished"}
     assert replace(stopped.value.records, interrupted=False).to_dict()["dimensions"] == record["dimensions"]
+
+
+def test_where_the_boundary_is_thought_to_be() -> None:
+    """Behind as many crossings as may fail; what fails without one counts by the square of its way from factor 1."""
+    crossings = np.array([0.1, 0.3, 0.6, 0.9])
+    assert [boundary(crossings, 0.05, 0, allowed) for allowed in (0, 2, 4)] == [0.1, 0.6, np.inf]
+    assert boundary(np.array([2.0, 3.0, 4.0]), 5.0, 3, 1) == 3.0
+    # two fail at 0.5 without a crossing, so 2·(0.2/0.5)² = 0.32 beside the one at 0.8: more than one
+    assert [boundary(np.array([0.8, 0.9]), 0.5, failed, 1) for failed in (0, 2)] == [0.9, 0.8]

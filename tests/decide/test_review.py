@@ -108,7 +108,8 @@ cages = 7
     proposal = read_over(case, file)
     assert changes_of(case, proposal) == ()
     assert not proposal.whole
-    (tmp_path / "there" / "measured.csv").write_text((CASES / "measured.csv").read_text().replace("0.003;0.002", "0.004;0.002"))
+    other = (CASES / "measured.csv").read_text().replace("0.003;0.002", "0.004;0.002")
+    (tmp_path / "there" / "measured.csv").write_text(other)
     (change,) = changes_of(case, read_over(case, file))
     assert (change.name, change.what, change.full) == ("pin_seat_a", "process", 1)
 

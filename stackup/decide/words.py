@@ -69,7 +69,7 @@ def interval(fraction: Fraction) -> str:
         return "exact for these laws"
     if fraction.out_of_spec == 0:
         return "none seen"
-    factor, unit = _unit(fraction.out_of_spec or fraction.high)
+    factor, unit = _unit(fraction.out_of_spec)
     doubt = (fraction.high - fraction.low) / 2
     low, high = (_end(end, factor, doubt) for end in (fraction.low, fraction.high))
     return f"{low} … {high}{unit}"
@@ -117,9 +117,7 @@ def _near_one(value: float) -> str:
 
 
 def _digits(value: float, doubt: float) -> str:
-    """Return ``value`` with two digits of ``doubt``, at least one and at most four digits of its own."""
-    if value == 0:
-        return "0"
+    """Return ``value`` ≠ 0 with two digits of ``doubt``, at least one and at most four digits of its own."""
     own = math.floor(math.log10(abs(value)))
     places = own - EXACT_DIGITS + 1
     if doubt > 0:

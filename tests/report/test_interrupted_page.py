@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import stackup
 from stackup.decide.check import settings_of
+from stackup.engine import worst_case
 from stackup.errors import Interrupted
 from stackup.report import checking, explaining, terminal
 from stackup.report.view import Facts, Table
@@ -62,6 +65,39 @@ def test_stopped_while_drawing() -> None:
     assert 0 < drawn.drawn < ASKED
     assert f"{drawn.drawn:,} of {ASKED:,} stacks drawn".replace(",", " ") in text_of(result)
     assert "sensitivity" not in text_of(result)
+
+
+def test_stopped_before_the_worst_case(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A requirement that the worst case decides is not finished, and no more is said of it."""
+
+    def stops(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(worst_case, "run", stops)
+    (verdicts, *_) = checking.page(stopped(Stop(""))).sections
+    assert isinstance(verdicts, Table)
+    assert {(row[1].text, row[3].text) for row in verdicts.rows} == {("undecided", "not finished")}
+
+
+def test_what_the_worst_case_leaves_open() -> None:
+    """With one box the bound of a wavy formula is wide; a limit between found and bound shows the room of both."""
+    tables = {
+        "cage": {"kind": "none"},
+        "dimensions": {name: {"nominal": 1.0, "tolerance": 0.5} for name in ("b", "c")},
+        "chains": {"gap": {"formula": "sin(9*b)*cos(8*b*c) + sin(7*c*c)*b"}},
+    }
+    free = stackup.from_mapping(tables)
+    hasty = replace(settings_of(free, cages=200), boxes=1)
+    found = stackup.check(free, hasty)["gap"].worst_case
+    assert found is not None
+    room = (found.bound_high - found.high) / 2
+    case = stackup.from_mapping({**tables, "requirements": {"gap": {"max": found.high + room}}})
+    (verdicts, *_) = checking.page(stackup.check(case, hasty)).sections
+    assert isinstance(verdicts, Table)
+    told = re.fullmatch(r"found ([\d.]+) mm inside \(bound ([\d.]+) mm outside\)", verdicts.rows[0][3].text)
+    assert told is not None
+    assert [float(number) for number in told.groups()] == pytest.approx([room, room], rel=0.01)
+    assert verdicts.rows[0][1].text == "undecided"
 
 
 def test_not_stopped() -> None:

@@ -218,3 +218,9 @@ def test_what_there_is_not() -> None:
     """No limit is a dash; a width of nothing, or of no end, has the decimals of a drawing."""
     assert numbers.limits(Requirement("x", "x"), "mm") == "–"
     assert [numbers.decimals(width) for width in (0.0, -1.0, math.nan, math.inf)] == [4, 4, 4, 4]
+
+
+def test_small_fractions_that_are_allowed_for() -> None:
+    """Where so little is allowed that less than LEAST counts, it is told with its digits."""
+    assert parts(3.14159e-12, least=1e-14) == "3.14e-6 ppm"
+    assert share(Fraction(3.14159e-12, 2.9e-12, 3.3e-12), least=1e-14) == "3.14e-6 ppm"

@@ -28,8 +28,9 @@ from stackup.engine.fractions import of_cages, of_pockets
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Fault, Interrupted
 
-#: a half-width changes by this factor at most between two looks at limits that are taken where the drawing stands
-STEP = 2.0
+#: a half-width changes by this factor at most between two looks at limits that are taken where the drawing stands;
+#: what the factor has above 1 shrinks by this from look to look
+STEP, SHORTER = 2.0, 0.8
 #: looks at such limits; the cost rests where it changes by less than this part
 LOOKS, RESTS = 12, 2e-3
 #: judgements that may fail; what a failed limit gets in reserve at first (parts of its scale), doubled each time
@@ -52,6 +53,7 @@ class _Search:
     progress: Progress
     standing: dict[str, Assigned]
     limits: list[Limit] = field(default_factory=list)
+    earlier: list[Limit] = field(default_factory=list)
     reserves: dict[str, float] = field(default_factory=dict)
 
     def drawing(self) -> Case:
@@ -59,23 +61,33 @@ class _Search:
         return changed(self.case, changes_from(self.places, self.standing))
 
     def look(self) -> None:
-        """Take the limits where the drawing stands."""
+        """Take the limits where the drawing stands; those taken elsewhere stay beside them.
+
+        Of two ends that fail in turn each look sees one: without the other's limit the answer would swing between them.
+        """
+        self.earlier += [limit for limit in self.limits if not limit.exact]
         model = _model(self.drawing())
         self.limits = limits_of(model, self.case.requirements, self.settings, self.progress)
+
+    def solve(self, reach: float) -> Solution | None:
+        """Return the cheapest drawing within a factor ``reach``; earlier limits go where they leave none."""
+        found = solve(self.problem(reach, self.earlier))
+        if found is None and self.earlier:
+            self.earlier = []
+            found = solve(self.problem(reach))
+        return found
 
     @property
     def exact(self) -> bool:
         """Tell whether all limits hold everywhere."""
         return all(limit.exact for limit in self.limits)
 
-    def guarded(self) -> list[Limit]:
-        """Return the limits with their reserves taken off."""
-        return [replace(one, constant=_less(one, self.reserves.get(one.name, 0.0))) for one in self.limits]
-
-    def problem(self, reach: float) -> Problem:
-        """Return the problem round where the drawing stands."""
+    def problem(self, reach: float, more: Sequence[Limit] = ()) -> Problem:
+        """Return the problem round where the drawing stands, all limits with their reserves taken off."""
         here = tuple(_standing_at(place, self.standing.get(place.name)) for place in self.places)
-        return Problem(here, self.guarded(), reach)
+        limits = [*self.limits, *more]
+        guarded = [replace(one, constant=_less(one, self.reserves.get(one.name, 0.0))) for one in limits]
+        return Problem(here, guarded, reach)
 
 
 def _less(limit: Limit, reserve: float) -> float:
@@ -171,10 +183,11 @@ def _solved(search: _Search) -> Solution | None:
     """Solve until the cost rests; None where nothing keeps all limits."""
     last = math.inf
     solution: Solution | None = None
-    for _ in range(LOOKS):
-        solution = solve(search.problem(math.inf if search.exact else STEP))
+    for look in range(LOOKS):
+        reach = math.inf if search.exact else 1 + (STEP - 1) * SHORTER**look
+        solution = search.solve(reach)
         if solution is None:
-            problem = search.problem(math.inf if search.exact else STEP)
+            problem = search.problem(reach)
             finest = problem.assigned(problem.finest())
             if search.exact or finest == search.standing:
                 return None
@@ -200,7 +213,7 @@ def _confirmed(search: _Search, solution: Solution) -> tuple[Trial, Solution]:
         if not search.exact:
             search.look()
         _add_reserves(search, trial, RESERVE * 2.0**repair)
-        again = solve(search.problem(math.inf if search.exact else STEP))
+        again = search.solve(math.inf if search.exact else STEP)
         if again is None:
             break
         found = again

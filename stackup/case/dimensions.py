@@ -300,6 +300,8 @@ class _Reader:
             yield "no number", "a number: the zone or the limit that the choice holds", "tolerance"
         if isinstance(tolerance, list) and tolerance[0] > tolerance[1]:
             yield _pair(tolerance), "[lower, upper] deviation, the lower one first", "tolerance"
+        if choice.cp is not None and choice.cpk is not None and choice.cpk > choice.cp:
+            yield f"{choice.cpk:g}", f"at most cp ({choice.cp:g})", "cpk"
         if choice.cpk is not None and choice.shift is not None:
             yield "cpk beside shift", "one of the two", "cpk"
         if isinstance(tolerance, str) and isinstance(self.entry, SizeEntry):

@@ -10,6 +10,7 @@ from stackup.case.changes import Changes
 from stackup.decide.displays import Shown
 from stackup.decide.record import Note, finite
 from stackup.decide.verdict import Verdict
+from stackup.engine.result import Fraction
 
 Json = dict[str, Any]
 
@@ -87,7 +88,10 @@ class Priced:
 
 @dataclass(frozen=True)
 class AllocationResult(Shown):
-    """The answer of ``allocate``; ``changes`` turn the case into the new one (empty where nothing works)."""
+    """The answer of ``allocate``; ``changes`` turn the case into the new one (empty where nothing works).
+
+    ``cages`` is the fraction of cages of the new case that fail any requirement with an allowance.
+    """
 
     title: str
     kind: str
@@ -100,6 +104,7 @@ class AllocationResult(Shown):
     conflict: Conflict | None
     dimensions: tuple[Line, ...]
     requirements: tuple[Priced, ...]
+    cages: Fraction | None
     changes: Changes
     notes: tuple[Note, ...]
     interrupted: bool = False
@@ -125,5 +130,7 @@ class AllocationResult(Shown):
             },
             "dimensions": [line.to_dict() for line in self.dimensions],
             "requirements": [one.to_dict() for one in self.requirements],
+            "cages": self.cages
+            and {"out_of_spec": self.cages.out_of_spec, "low": self.cages.low, "high": self.cages.high},
             "notes": [str(note) for note in self.notes],
         }

@@ -161,7 +161,7 @@ def _place(case: Case, name: str, entry: Toleranced) -> Place:
         finer = changed(case, {f"dimensions.{name}.{k}": v for k, v in stated(entry, before / 2).items()})
         off = now.array() - quantities(finer.dimensions[name]).array()
         per_width = Quantities(*map(float, off / (before / 2)))
-    cost = curve.value(before) if curve else _cost_of_present(options, before)
+    cost = curve.value(before) if curve else _cost_of_present(options, now)
     return Place(
         name, before, cost, nominal, False, finest, coarsest, curve, options, _range(entry), _factor(dimension), now,
         per_width, entry,
@@ -311,9 +311,7 @@ def _choice(case: Case, name: str, choice: Choice) -> Iterator[Option]:
         yield Option(label, half, min(cost, MOST_COST), changes, quantities(dimension))
 
 
-def _cost_of_present(options: Sequence[Option], before: float) -> float:
-    """Return the cost of the choice that the case has now, else of the dearest that is no coarser, else of all."""
-    same = [o.cost for o in options if math.isclose(o.half, before, rel_tol=1e-9)]
-    finer = [o.cost for o in options if o.half <= before]
-    return min(same or finer or [o.cost for o in options])
-
+def _cost_of_present(options: Sequence[Option], now: Quantities) -> float | None:
+    """Return the cost of the option that is what the case has now: the same width, mean and scatter; else None."""
+    same = [o.cost for o in options if np.allclose(o.quantities.array(), now.array(), rtol=1e-9, atol=1e-12)]
+    return min(same, default=None)

@@ -33,14 +33,26 @@ def answer(result: AllocationResult, written: Path | None = None) -> Text:
     if not result.works or result.cost_after is None:
         conflict = result.conflict
         if conflict is None:
-            return Text("NOTHING WORKS: no drawing was found that meets all requirements", "not met")
+            return Text("NOT FOUND: a drawing that meets all; nothing proves that there is none", "not met")
         names = ", ".join(conflict.requirements)
         return Text(f"NOTHING WORKS: {names} cannot {'hold together' if _several(result) else 'be met'}", "not met")
-    change = result.cost_after - result.cost_before
     how = "proved least" if result.optimal == "proved" else "a local least"
-    more = f"{abs(change):.{COST}g} {'more' if change > 0 else 'less'} than now"
+    failing = f"; {numbers.share(result.cages)} of {_unit(result)} fail at least one" if result.cages else ""
     into = f"; written to {written}" if written else ""
-    return Text(f"MET at a cost of {result.cost_after:.{COST}g}, {more} ({how}){into}", "met")
+    return Text(f"MET at a cost of {result.cost_after:.{COST}g}{_change(result)} ({how}){failing}{into}", "met")
+
+
+def _change(result: AllocationResult) -> str:
+    """Return what the new drawing costs more or less, where the cost of the present one is known."""
+    free = [line for line in result.dimensions if not line.locked]
+    if result.cost_after is None or any(line.cost_before is None for line in free):
+        return ""
+    change = result.cost_after - result.cost_before
+    return f", {abs(change):.{COST}g} {'more' if change > 0 else 'less'} than now"
+
+
+def _unit(result: AllocationResult) -> str:
+    return "stacks" if result.kind == "none" else "cages"
 
 
 def _several(result: AllocationResult) -> bool:

@@ -144,6 +144,27 @@ def test_a_limit_that_is_not_linear_is_met_and_nearly_used_up() -> None:
     assert [line.after for line in result.dimensions if not line.locked] == pytest.approx([0.1, 0.1], rel=2e-3)
 
 
+def test_two_ends_that_fail_in_turn_do_not_make_it_swing() -> None:
+    """s − greatest of two lengths: wherever one zone is small the tail sees the other alone; tighter limits cost more.
+
+    Closed form of equal costs: both zones alike, P(either beyond) = 2·q nearly, the radius by the Rayleigh law.
+    """
+    zone = {"zone": 0.3, "cost": reciprocal(1.0)}
+    costs = []
+    for least in (0.30, 0.36, 0.42):
+        allow = {"ppm": 5000, "of": "cages"}
+        case = stack({"s": {"nominal": 0.5}, "u": zone, "v": dict(zone)},
+                     "s - max(hypot(u.r, u.t), hypot(v.r, v.t))", min=least, allow=allow)  # fmt: skip
+        result = allocate(case, Settings(cages=8000))
+        assert result.works, least
+        one, other = (line.after for line in result.dimensions if not line.locked)
+        reach = math.sqrt(-2 * math.log(0.0025)) / 3.4393  # in radii of the zone, of which 99.73 % lie within
+        assert one == pytest.approx(other, rel=0.15)
+        assert math.sqrt(one * other) == pytest.approx((0.5 - least) / reach, rel=0.06)
+        costs.append(result.cost_after)
+    assert costs == sorted(costs)
+
+
 # --- steps, classes, processes -------------------------------------------------------------------------------------
 
 

@@ -26,6 +26,7 @@ class Standing:
     standing: dict[str, Assigned]
     limits: list[Limit] = field(default_factory=list)
     earlier: list[Limit] = field(default_factory=list)
+    options: dict[str, str] = field(default_factory=dict)
     reserves: dict[str, float] = field(default_factory=dict)
 
     def drawing(self) -> Case:
@@ -36,8 +37,12 @@ class Standing:
         """Take the limits where the drawing stands; those taken elsewhere stay beside them.
 
         Of two ends that fail in turn each look sees one: without the other's limit the answer would swing between them.
+        Limits taken with other options go: their laws may have other shapes.
         """
-        self.earlier += [limit for limit in self.limits if not limit.exact]
+        options = {name: one.option.name for name, one in self.standing.items() if one.option}
+        kept = [limit for limit in self.limits if not limit.exact]
+        self.earlier = [*self.earlier, *kept] if options == self.options else []
+        self.options = options
         model = model_of(self.drawing())
         self.limits = limits_of(model, self.case.requirements, self.settings, self.progress)
 

@@ -22,6 +22,7 @@ from stackup.decide.limits import limits_of
 from stackup.decide.machines import scrap
 from stackup.decide.optimise import Problem, solve
 from stackup.decide.plan import plan_of
+from stackup.decide.trial import judge
 from stackup.engine.settings import Settings
 from stackup.errors import CaseError, Interrupted
 
@@ -197,6 +198,21 @@ def test_scrap_of_a_choice_is_paid_by_the_good_parts() -> None:
     (option,) = plan_of(case)[0].options
     assert option.cost == pytest.approx(2.0 / (1 - 2 * norm.sf(2.4)), rel=1e-9)
     assert scrap(changed(case, option.changes).dimensions["a"]) == pytest.approx(2 * norm.sf(2.4), rel=1e-9)
+
+
+def test_the_cheapest_of_the_choices_that_are_judged_met() -> None:
+    """Measured pins with three choices: each put in alone and judged, the cheapest good part of those met is taken."""
+    case, cages = read(CASES / "measured_pins.toml"), Settings(cages=10_000)
+    (place,) = (one for one in plan_of(case) if one.options)
+    met = []
+    for option in place.options:
+        model = changed(case, option.changes).models()[0].states["made"]
+        if judge(model, case.requirements, cages).works:
+            met.append(option)
+    assert 0 < len(met) < len(place.options)
+    result = allocate(case, cages)
+    assert result.works
+    assert result.cost_after == pytest.approx(min(option.cost for option in met))
 
 
 def test_a_choice_off_centre_may_stand_on_either_side() -> None:

@@ -201,7 +201,8 @@ def allocate(
         result, code = interruption.records, STOPPED
     if output is not None and result.works:
         save(write(drawing, result.changes), output, common.force)
-    common.show(lambda: allocating.page(result, output if result.works else None), result.to_dict)
+    page = allocating.answer_page if common.quiet else allocating.page
+    common.show(lambda: page(result, output if result.works else None), result.to_dict)
     return code or (MET if result.works else NOT_MET)
 
 

@@ -28,6 +28,11 @@ def page(result: AllocationResult, written: Path | None = None) -> Page:
     return Page(result.title or "untitled case", about, tuple(sections), answer(result, written))
 
 
+def answer_page(result: AllocationResult, written: Path | None = None) -> Page:
+    """Return the answer alone."""
+    return Page("", "", (), answer(result, written))
+
+
 def answer(result: AllocationResult, written: Path | None = None) -> Text:
     """Return what it comes to, in one line."""
     if not result.works or result.cost_after is None:

@@ -56,6 +56,7 @@ def _row(one: CountRecord, result: RollersResult) -> tuple[Text, ...]:
     is_own = one.rollers == result.rollers
     spacing, fraction = one.spacing, one.fraction
     verdict = one.verdict or "met"
+    turns = one.stands and not (spacing.mean is not None and spacing.mean < 0)  # rollers that touch carry nothing more
     return (
         Text(f"{one.rollers}{' (now)' if is_own else ''}", "strong" if is_own else "plain"),
         Text(SHOUTED[verdict] if one.verdict else numbers.NONE, verdict if one.verdict else "plain"),
@@ -64,8 +65,8 @@ def _row(one: CountRecord, result: RollersResult) -> tuple[Text, ...]:
         Text(numbers.number(spacing.mean, PLACES)),
         Text(numbers.share(fraction) if fraction else numbers.NONE),
         Text(_at_least(one.wall)),
-        Text(_gain(one.rating_ratio) if one.stands else numbers.NONE),
-        Text(_gain(one.life_ratio) if one.stands else numbers.NONE),
+        Text(_gain(one.rating_ratio) if turns else numbers.NONE),
+        Text(_gain(one.life_ratio) if turns else numbers.NONE),
     )
 
 

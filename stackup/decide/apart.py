@@ -55,11 +55,28 @@ class Apart(Generic[Result]):
     def report(self, progress: Progress) -> None:
         """Pass on what the process has reported so far; its result stays in the pipe."""
         while self._answer is None and self._pipe.poll():
-            message = self._message()
+            message = self._kept()
             if message[0] == "progress":
                 progress(*message[1])
-            else:
+
+    def _kept(self) -> tuple[str, Any]:
+        """Return the next message, an answer kept; a stop in the midst of it comes when it is safe."""
+        stopped = False
+
+        def note(*_: object) -> None:
+            nonlocal stopped
+            stopped = True
+
+        before = signal.signal(signal.SIGINT, note)
+        try:
+            message = self._message()
+            if message[0] != "progress":
                 self._answer = message
+        finally:
+            signal.signal(signal.SIGINT, before)
+        if stopped:
+            raise KeyboardInterrupt
+        return message
 
     def _message(self) -> tuple[str, Any]:
         """Return the next message: that it failed where the process died, or a stop cut a message in two."""
@@ -115,18 +132,24 @@ def _serve(function: Callable[[Progress], Any], theirs: Connection, pipe: Connec
     def progress(done: float, of: float, what: str) -> None:
         pipe.send(("progress", (done, of, what)))
 
-    answer: tuple[str, Any]
+    kept: list[tuple[str, Any]] = []  # filled in one step: a stop that comes as the function returns loses nothing
+
+    def attempt() -> None:
+        try:
+            kept.append(("done", function(progress)))
+        except Interrupted as stopped:
+            kept.append(("stopped", stopped.records))
+        except Exception:  # the parent runs it again and raises the same in its own words
+            kept.append(("failed", None))
+
     try:
         signal.signal(signal.SIGINT, once)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-        answer = ("done", function(progress))
-    except Interrupted as stopped:
-        answer = ("stopped", stopped.records)
+        attempt()
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     except KeyboardInterrupt:
-        answer = ("stopped", None)
-    except Exception:  # the parent runs it again and raises the same in its own words
-        answer = ("failed", None)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    answer = kept[0] if kept else ("stopped", None)
     try:
         pipe.send(answer)
     except OSError:

@@ -281,7 +281,7 @@ class _Walk:
             near = arguments[block.places].reshape(shape)
             touch = self.touch[:, block.first - n : block.first - n + block.count]
             if block.op == "ramp":
-                known.learn(block, less, more)
+                known.learn(block, less)
             found = low[block.atoms], high[block.atoms]
             self.stacks.append(Stack(block.op, block.power, parts, found, touch, (sector[0], sector[1]), near))
         return _Ends(low, high, rows[0], rows[1], rows[2], rows[3], cut[0], cut[1], empty)

@@ -19,19 +19,19 @@ class Known:
     def __init__(self, region: Region) -> None:
         """Know of no ramp yet."""
         self.region = region
-        self.blocks: list[tuple[Block, Array, Array]] = []
+        self.blocks: list[tuple[Block, Array]] = []
 
-    def learn(self, block: Block, low: Array, high: Array) -> None:
+    def learn(self, block: Block, low: Array) -> None:
         """Remember where the ramps of a block are linear."""
         over = low >= 0
         if np.any(over):
-            self.blocks.append((block, over, high))
+            self.blocks.append((block, over))
 
     def sharpened(
         self, rows: Rows, lo: Array, hi: Array, low: Array, high: Array, boxes: Boxes
     ) -> tuple[Array, Array]:
         """Return the intervals of rows with ramps that equal their argument written as such."""
-        for block, _, _ in self.blocks:
+        for block, _ in self.blocks:
             if np.any(rows.matrix[:, :, block.atoms]):
                 break
         else:
@@ -41,7 +41,7 @@ class Known:
         matrix = rows.matrix[origin] if len(rows.matrix) > 1 else np.repeat(rows.matrix, count, axis=0)
         shift = rows.constant[origin] if len(rows.constant) > 1 else np.repeat(rows.constant, count, axis=0)
         matrix, shift = matrix.copy(), shift.copy()
-        for block, over, _ in reversed(self.blocks):
+        for block, over in reversed(self.blocks):
             part = np.where(over.T[:, None, :], matrix[:, :, block.atoms], 0.0)
             if not np.any(part):
                 continue

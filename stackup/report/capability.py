@@ -87,7 +87,7 @@ def _enough(result: CapabilityResult) -> str:
 
 
 def _matters(one: DimensionCapability) -> bool:
-    return one.needed.answer not in ("not asked",)
+    return one.needed.answer != "not asked"
 
 
 def _improve(result: CapabilityResult) -> Table:

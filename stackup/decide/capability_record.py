@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from stackup.chain.model import Requirement
 from stackup.decide.displays import Shown
 from stackup.decide.gains import Gains
+from stackup.decide.head import head
 from stackup.decide.measured import MeasuredColumn
 from stackup.decide.needed import Needed
 from stackup.decide.processes import Source
@@ -163,12 +164,7 @@ class CapabilityResult(Shown):
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
         out = self.cages_out
         return {
-            "title": self.title,
-            "kind": self.kind,
-            "version": self.version,
-            "digest": self.digest,
-            "seed": self.seed,
-            "cages": self.cages,
+            **head(self),
             "pockets_per_cage": self.pockets_per_cage,
             "verdict": self.verdict,
             "cages_out": out and {"out_of_spec": out.out_of_spec, "low": out.low, "high": out.high},

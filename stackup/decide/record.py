@@ -9,6 +9,7 @@ from typing import Any
 from stackup.chain.model import Requirement
 from stackup.decide.displays import Shown
 from stackup.decide.fractions import Fractions
+from stackup.decide.head import head
 from stackup.decide.verdict import Verdict
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Normal, Rss, Sampled, WorstCase
 
@@ -158,12 +159,7 @@ class CheckResult(Shown):
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
         anyone = self.any_requirement
         return {
-            "title": self.title,
-            "kind": self.kind,
-            "version": self.version,
-            "digest": self.digest,
-            "seed": self.seed,
-            "cages": self.cages,
+            **head(self),
             "pockets_per_cage": self.pockets_per_cage,
             "rows": [row.to_dict() for row in self.rows],
             "states": list(self.states),

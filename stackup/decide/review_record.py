@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from stackup.decide.coalitions import Method
 from stackup.decide.displays import Shown
+from stackup.decide.head import head
 from stackup.decide.record import Note, Record, finite
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
@@ -168,13 +169,8 @@ class ReviewResult(Shown):
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
         return {
-            "title": self.title,
-            "kind": self.kind,
-            "version": self.version,
-            "digest": self.digest,
+            **head(self),
             "proposal_digest": self.proposal_digest,
-            "seed": self.seed,
-            "cages": self.cages,
             "pockets_per_cage": self.pockets_per_cage,
             "whole": self.whole,
             "verdict": self.verdict,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from stackup.cage import RatingInputs
 from stackup.decide.displays import Shown
+from stackup.decide.head import head
 from stackup.decide.record import Json, Note, finite
 from stackup.decide.trial import Judgement
 from stackup.decide.verdict import Verdict
@@ -179,12 +180,7 @@ class RollersResult(Shown):
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
         return {
-            "title": self.title,
-            "kind": self.kind,
-            "version": self.version,
-            "digest": self.digest,
-            "seed": self.seed,
-            "cages": self.cages,
+            **head(self),
             "rollers": self.rollers,
             "as_given": self.as_given,
             "full_complement": self.full,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from stackup.cage import KINDS, kind
+from stackup.cage import KINDS, Given, kind
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -30,7 +30,7 @@ def test_the_glossary_has_every_gap_with_its_unit():
 
 
 def test_the_steps_that_the_glossary_names_exist():
-    steps = {step.name.partition(".")[0] for name in KINDS for step in kind(name).steps()}
+    steps = {step.name.partition(".")[0] for name in KINDS for step in kind(name).steps(Given(frozenset(), {}))}
     derived = read("symbols.md").split("## Frame and derived symbols")[1].split("\n## ")[0]
     named = set(re.findall(r"`([a-z_]{4,})`", derived)) - {"angle"}
     assert named - steps - {"stackup explain"} == set()

@@ -8,9 +8,9 @@ from __future__ import annotations
 from importlib import import_module
 from pathlib import Path
 
-from stackup.cage.kind import BuiltIn, Kind, Option, RatingInputs, RollerSet, Slot
+from stackup.cage.kind import BuiltIn, Given, Kind, Option, RatingInputs, RollerSet, Slot
 
-__all__ = ["KINDS", "BuiltIn", "Kind", "Option", "RatingInputs", "RollerSet", "Slot", "kind", "starter"]
+__all__ = ["KINDS", "BuiltIn", "Given", "Kind", "Option", "RatingInputs", "RollerSet", "Slot", "kind", "starter"]
 
 #: kind → module of this room that holds it as ``KIND``
 KINDS = {"cylindrical": "cylindrical", "none": "plain"}

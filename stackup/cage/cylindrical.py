@@ -13,7 +13,7 @@ import sympy
 
 from stackup.cage import cylindrical_doubts as doubts
 from stackup.cage.cylindrical_rollers import ROLLER_SET
-from stackup.cage.kind import BuiltIn, Kind, Option, Slot
+from stackup.cage.kind import BuiltIn, Given, Kind, Option, Slot
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, symbol
 
@@ -349,8 +349,9 @@ def _wall_and_ring_steps() -> list[Step]:
     ]
 
 
-def steps() -> tuple[Step, ...]:
+def steps(given: Given) -> tuple[Step, ...]:
     """Return the steps of gaps 1–9 over all slots, each using only earlier ones."""
+    del given  # the same steps for every drawing
     return tuple(
         _pin_steps()
         + _station_steps()

@@ -21,7 +21,11 @@ class Slot:
 
     ``symbol`` is the letter of ``docs/symbols.md``; ``indication`` is how a drawing states it (ISO 1101).
     ``stands_in`` names the slot whose value counts where this one is left out (else zero);
-    ``nominal_zero`` marks a size that may have a tolerance alone, ``signed`` one that may be below 0.
+    ``nominal_zero`` marks a size that may have a tolerance alone, ``signed`` one that may be below 0; ``unit`` is that
+    of the case file (formulas have angles in rad).
+
+    In an operating state a size scales with its part unless not ``scales``; ``wears`` is −1 where wear takes from it,
+    1 where wear adds to it, 0 where it has none; ``turns`` marks a pitch circle that grows as the cage turns.
     """
 
     name: str
@@ -37,6 +41,10 @@ class Slot:
     stands_in: str | None = None
     nominal_zero: bool = False
     signed: bool = False
+    unit: Literal["mm", "deg"] = "mm"
+    scales: bool = True
+    wears: Literal[-1, 0, 1] = 0
+    turns: bool = False
 
     @property
     def positive(self) -> bool:
@@ -46,10 +54,13 @@ class Slot:
 
 @dataclass(frozen=True)
 class Option:
-    """A key of ``[cage]`` that the kind reads: a choice of words (``choices``) or a positive number."""
+    """A key of ``[cage]`` that the kind reads: a choice of words (``choices``) or a positive number.
+
+    Without a ``default`` the case must say it.
+    """
 
     name: str
-    default: str | float
+    default: str | float | None
     choices: tuple[str, ...] = ()
     unit: str = ""
     meaning: str = ""
@@ -72,6 +83,14 @@ class BuiltIn:
     scope: Literal["pocket", "cage"] = "pocket"
     hints: Mapping[str, str] = field(default_factory=dict)
     signed: bool = False
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a case says of its cage: the slots it gives, and every option, as given or by default."""
+
+    slots: frozenset[str]
+    options: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -114,9 +133,10 @@ class RollerSet:
 class Kind:
     """One kind of cage.
 
-    ``steps(options)`` returns the steps of every built-in gap, written over all slots; slots left out are
+    ``steps(given)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
-    bears the gap's name.  ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
+    bears the gap's name.  ``closing`` names the gap of the whole cage that tells whether its rings can be closed.
+    ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
     of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
     kind without rollers.
     """
@@ -125,14 +145,14 @@ class Kind:
     title: str
     slots: tuple[Slot, ...]
     gaps: tuple[BuiltIn, ...]
-    steps: Callable[[], tuple[Step, ...]]
+    steps: Callable[[Given], tuple[Step, ...]]
     options: tuple[Option, ...] = ()
     parameters: Callable[[Mapping[str, Any]], Mapping[str, float]] = field(default=lambda _: {})
     one_pocket: bool = False
     warnings: Callable[[Mapping[str, Dimension]], Sequence[str]] = field(default=lambda _: ())
     contradictions: Callable[[Mapping[str, Dimension]], Sequence[Contradiction]] = field(default=lambda _: ())
     roller_set: RollerSet | None = None
-    starter: str = ""
+    closing: str | None = None
 
     def slot(self, name: str) -> Slot | None:
         """Return the slot called ``name``, or None."""

@@ -4,4 +4,4 @@ from __future__ import annotations
 
 from stackup.cage.kind import Kind
 
-KIND = Kind(name="none", title="stack without a cage", slots=(), gaps=(), steps=lambda: (), one_pocket=True)
+KIND = Kind(name="none", title="stack without a cage", slots=(), gaps=(), steps=lambda _: (), one_pocket=True)

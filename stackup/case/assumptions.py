@@ -48,7 +48,7 @@ def _zeros(draft: Draft, chains: Mapping[str, Chain]) -> Iterator[str]:
     left_out = draft.gaps_left_out()
     shown = [*(gap.name for gap in draft.kind.gaps if gap.name not in left_out), *chains]
     wanted = [entry.gap or name for name, entry in draft.document.requirements.items()] or shown
-    formulas = {step.name: step.formula for step in draft.kind.steps()}
+    formulas = {step.name: step.formula for step in draft.steps}
     formulas |= {chain.name: chain.expression for chain in chains.values()}
     of_wanted, of_shown = _below(wanted, formulas), _below(shown, formulas)
     zeros = [slot.name for slot in draft.kind.slots if _counts_as_zero(draft, slot.name)]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import sympy
@@ -17,19 +18,26 @@ from stackup.case.draft import Draft
 from stackup.chain.model import Gap, Model, Step
 from stackup.chain.symbols import (
     ANGLE,
+    MADE,
+    NOMINAL,
+    NOMINAL_NOW,
     PARTS,
+    SCALE,
     Expr,
     Greatest,
     Least,
     Length,
     Magnitude,
     following,
+    nominal,
     split_next,
     symbol,
 )
 
 #: What an expression holds where it has no finite real value.
 _NO_NUMBERS = (sympy.zoo, sympy.oo, -sympy.oo, sympy.nan, sympy.I)
+#: What the steps of a kind say of states.
+_OF_STATES = (MADE, NOMINAL_NOW, SCALE)
 #: The nodes that sympy does not fold, with their values of floats.
 _NODES: Mapping[Any, Callable[..., Any]] = {Length: math.hypot, Least: min, Greatest: max, Magnitude: abs}
 
@@ -46,7 +54,7 @@ def _folded(expr: Expr) -> Expr:
     return sympy.sympify(_NODES[expr.func](*expr.args))
 
 
-def model(draft: Draft, chains: Mapping[str, Chain], options: Mapping[str, Any]) -> Model:
+def model(draft: Draft, chains: Mapping[str, Chain]) -> Model:
     """Return the model of what is right in ``draft``; it is complete where nothing is wrong."""
     words = _Words(draft, chains)
     missing = draft.gaps_left_out()
@@ -57,33 +65,30 @@ def model(draft: Draft, chains: Mapping[str, Chain], options: Mapping[str, Any])
     gaps = (*built_in, *own)
     steps = [*_turned_zones(draft), *_kind_steps(words, gaps)]
     steps += [Step(chain.name, words.put_in(chain.expression)) for chain in chains.values()]
-    parameters = {words.renamed(name): value for name, value in draft.kind.parameters(options).items()}
-    return Model(
-        draft.dimensions,
-        tuple(_needed(steps, [gap.step for gap in gaps])),
-        gaps,
-        draft.assumed_pockets,
-        parameters,
-    )
+    parameters = {words.renamed(name): value for name, value in draft.kind.parameters(draft.options).items()}
+    kept = tuple(_needed(steps, [gap.step for gap in gaps]))
+    return Model(draft.dimensions, kept, gaps, draft.assumed_pockets, parameters, _nominals(kept))
 
 
 def known_only(whole: Model) -> Model:
     """Return ``whole`` without the gaps that need a dimension which could not be made."""
     known = {component for item in whole.dimensions.values() for component in item.components}
     known |= {ANGLE, "rollers", *whole.parameters}
+    known |= {f"{name}.{NOMINAL}" for name in whole.nominals if name in whole.dimensions}
     steps = []
     for step in whole.steps:
         if all(split_next(item.name)[0] in known for item in _symbols(step.formula)):
             known.add(step.name)
             steps.append(step)
     gaps = tuple(gap for gap in whole.gaps if gap.step in known)
-    return Model(
-        whole.dimensions,
-        tuple(_needed(steps, [gap.step for gap in gaps])),
-        gaps,
-        whole.pockets,
-        whole.parameters,
-    )
+    kept = tuple(_needed(steps, [gap.step for gap in gaps]))
+    return replace(whole, steps=kept, gaps=gaps, nominals=_nominals(kept))
+
+
+def _nominals(steps: Sequence[Step]) -> tuple[str, ...]:
+    """Return the sizes whose nominals the steps use."""
+    names = {item.name for step in steps for item in _symbols(step.formula)}
+    return tuple(sorted(name.removesuffix(f".{NOMINAL}") for name in names if name.endswith(f".{NOMINAL}")))
 
 
 def _symbols(formula: Any) -> set[Any]:
@@ -137,9 +142,9 @@ class _Words:
         self.numbers: dict[str, Expr] = {}
         self._given = set(draft.named("dimensions"))
         self._own = {*chains, *self._given} - {slot.name for slot in draft.kind.slots}
-        self.steps = draft.kind.steps()
+        self.steps = draft.steps
         self._inner = {step.name.partition(".")[0] for step in self.steps}
-        self._inner |= set(draft.kind.parameters({}))
+        self._inner |= set(draft.kind.parameters(draft.options))
 
     def put_in(self, formula: Any, of_kind: bool = False) -> Expr:
         """Return a formula of the file, or of the kind, in the words of this case."""
@@ -160,6 +165,8 @@ class _Words:
     def _word(self, item: Any, of_kind: bool) -> Expr:
         base, count = split_next(item.name)
         root, _, part = base.partition(".")
+        if of_kind and part in _OF_STATES:
+            return self._as_made(item, root, part)
         slot = self.draft.slot(root)
         if of_kind and base in self.numbers:
             return self.numbers[base]
@@ -169,7 +176,15 @@ class _Words:
             if slot.stands_in not in self._given:
                 return item if slot.required else sympy.Integer(0)
             root = str(slot.stands_in)
-            base = ".".join((root, part)) if part in PARTS else root
+            base = f"{root}.{part}" if part in (*PARTS, NOMINAL) else root
         if root in self._given and self.draft.scope(root) == "cage" and part not in ("r", "t"):
             return symbol(base)  # the next pocket of a cage has the same
         return following(symbol(base), count)
+
+    def _as_made(self, item: Any, root: str, part: str) -> Expr:
+        """Return what a symbol of states comes to in a bearing as made."""
+        if part == SCALE:
+            return sympy.Integer(1)
+        _, count = split_next(item.name)
+        meant = nominal(root) if part == NOMINAL_NOW else following(symbol(root), count)
+        return self._word(meant, of_kind=True)

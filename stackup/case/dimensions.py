@@ -42,7 +42,8 @@ class _Reader:
         self.path: Path = ("dimensions", name)
         self.slot: Slot | None = draft.slot(name)
         self.scope = draft.scope(name)
-        self.factor = math.pi / 180 if entry.unit == DEGREES else 1.0
+        self.unit = self.slot.unit if self.slot else entry.unit or "mm"
+        self.factor = math.pi / 180 if self.unit == DEGREES else 1.0
 
     def fault(self, key: str, found: str, allowed: str, at_key: bool = False) -> None:
         self.draft.faults.add((*self.path, key), found, allowed, at_key=at_key)
@@ -80,9 +81,9 @@ class _Reader:
         unit = self.entry.unit
         if unit is None or (unit == DEGREES and self.slot is None):
             return
-        if self.slot and unit != "mm":
-            self.fault("unit", f'"{unit}"', f"no unit: {self.name} is in mm")
-        elif unit != "mm" and not self.draft.kind.one_pocket:
+        if self.slot and unit != self.slot.unit:
+            self.fault("unit", f'"{unit}"', f"no unit: {self.name} is in {self.slot.unit}")
+        elif not self.slot and unit != "mm" and not self.draft.kind.one_pocket:
             self.fault(
                 "unit", f'"{unit}"', '"deg", or no unit (mm); other units with kind = "none" and in chains'
             )
@@ -90,13 +91,12 @@ class _Reader:
     def _common(self) -> dict[str, Any]:
         """Return what all constructors take."""
         slot, entry = self.slot, self.entry
-        unit = "rad" if entry.unit == DEGREES else entry.unit or "mm"
         part = entry.part or (slot.part if slot else "none")
         return {
             "name": self.name,
             "scope": self.scope,
             "part": part,
-            "unit": unit,
+            "unit": "rad" if self.unit == DEGREES else self.unit,
             "pockets": self.draft.assumed_pockets,
             "factor": self.factor,
         }
@@ -163,10 +163,10 @@ class _Reader:
         return -(tolerance or 0.0), tolerance or 0.0
 
     def _class(self, entry: SizeEntry, tolerance: str) -> tuple[float, float]:
-        if entry.unit not in (None, "mm"):
+        if self.unit != "mm":
             self.fault(
                 "tolerance",
-                f'"{tolerance}" of a size in {entry.unit}',
+                f'"{tolerance}" of a size in {self.unit}',
                 "ISO 286-1 classes are for sizes in mm",
             )
         elif entry.nominal is not None:

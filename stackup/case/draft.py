@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from stackup.cage import Kind, Slot
+from stackup.cage import Given, Kind, Slot
 from stackup.case.columns import Sheets
 from stackup.case.faults import Faults
 from stackup.case.schema import Document, ValuesEntry, ZoneEntry
 from stackup.chain.formula import RESERVED
+from stackup.chain.model import Step
 from stackup.dimension import Dimension
 
 
@@ -31,6 +32,13 @@ class Draft:
     pockets: int
     dimensions: dict[str, Dimension] = field(default_factory=dict)
     centres_unstated: list[str] = field(default_factory=list)
+    options: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of the kind for what this case gives."""
+        given = frozenset(slot.name for slot in self.kind.slots if slot.name in self.named("dimensions"))
+        return self.kind.steps(Given(given, self.options))
 
     @property
     def assumed_pockets(self) -> int:

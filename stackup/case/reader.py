@@ -32,9 +32,7 @@ from stackup.errors import nearest
 
 LATER = "not built yet: it comes with a later version"
 #: keys of the interface that this version refuses
-KEY_OF_LATER_KIND: KeyPath = ("cage", "ring_face")
-NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"), KEY_OF_LATER_KIND)
-KINDS_NOT_BUILT = ("tapered",)
+NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"))
 
 
 @dataclass(frozen=True)
@@ -113,13 +111,13 @@ def _case(source: _Source, faults: Faults) -> Case:
     """Return the case; raises CaseError with everything that is wrong with it."""
     draft = _draft(source, faults)
     document, kind = draft.document, draft.kind
-    options = _options(kind, document.cage, faults)
+    draft.options = _options(kind, document.cage, faults)
     dimensions.judge(draft)
     found = chains.judge(draft)
     chains.judge_use(draft, found.used)
     wanted = requirements.judge(draft, found.right)
     _judge_whole(draft)
-    model = build.model(draft, found.right, options)
+    model = build.model(draft, found.right)
     nominal = evaluate_at_nominal(build.known_only(model))
     _judge_nominal(draft, nominal, found.right)
     faults.raise_all()
@@ -134,7 +132,7 @@ def _case(source: _Source, faults: Faults) -> Case:
         digest=source.digest,
         path=source.path,
         folder=source.folder,
-        options=options,
+        options=draft.options,
         entries=document.dimensions,
         document=source.text,
         mapping=source.raw,
@@ -158,14 +156,11 @@ def _draft(source: _Source, faults: Faults) -> Draft:
 def _kind(raw: Mapping[str, Any], faults: Faults) -> Kind | None:
     """Return the kind of cage, for a misspelt one the nearest; refuse what is not built yet."""
     path, name = ("cage", "kind"), _at(raw, ("cage", "kind"))
-    is_later = name in KINDS_NOT_BUILT and name not in KINDS
-    if is_later:
-        faults.take_out(KEY_OF_LATER_KIND)
     _refuse_what_is_not_built(raw, faults)
     if not isinstance(name, str) or name in KINDS:
         return kind_called(name) if isinstance(name, str) else None
-    near, later = nearest(name, KINDS), f"; {name} is {LATER}" if is_later else ""
-    faults.add(path, shown(name), f"{' or '.join(map(shown, KINDS))}{later}", near=near)
+    near = nearest(name, KINDS)
+    faults.add(path, shown(name), " or ".join(map(shown, KINDS)), near=near)
     faults.take_out(path)
     return kind_called(near) if near else None
 
@@ -225,6 +220,10 @@ def _options(kind: Kind, cage: CageEntry, faults: Faults) -> dict[str, Any]:
         else:
             allowed = ", ".join(("kind", *([] if kind.one_pocket else ["rollers"]), *options))
             faults.add(("cage", key), f"the key {key}", f'kind = "{kind.name}" has {allowed}', at_key=True)
+    for option in kind.options:
+        if options[option.name] is None and not faults.is_out(("cage", option.name)):
+            wanted = f"{option.name} = {' or '.join(map(shown, option.choices))}: {option.meaning}"
+            faults.add(("cage", option.name), "nothing", wanted, place=faults.places.value(("cage", "kind")))
     return options
 
 

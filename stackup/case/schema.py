@@ -298,6 +298,9 @@ class CageEntry(Table):
     pin_modulus: Positive | None = Field(
         default=None, description="Modulus of elasticity of the pins, N/mm2."
     )
+    ring_face: Literal["flat", "square", "conical"] | None = Field(
+        default=None, description="Inner faces of the rings of a tapered cage."
+    )
 
 
 class ChainEntry(Table):

@@ -76,7 +76,8 @@ class Model:
 
     ``dimensions`` by name; ``steps`` in an order in which each uses only earlier ones; ``pockets`` is Z;
     ``parameters`` binds every symbol that is neither a dimension nor a step (``rollers``, a modulus, a slot
-    left out).  The pocket angle is known to every chain as ``angle``.
+    left out).  The pocket angle is known to every chain as ``angle``.  ``nominals`` names the sizes whose nominal
+    the chains use, as ``name.nominal``: it follows the dimension, whoever changes it.
     """
 
     dimensions: Mapping[str, Dimension]
@@ -84,6 +85,7 @@ class Model:
     gaps: tuple[Gap, ...]
     pockets: int
     parameters: Mapping[str, float] = field(default_factory=dict)
+    nominals: tuple[str, ...] = ()
 
     def gap(self, name: str) -> Gap:
         """Return the gap called ``name`` (KeyError when there is none)."""

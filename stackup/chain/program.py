@@ -21,6 +21,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import sympy
 
 from stackup.chain import symbols
@@ -287,7 +288,7 @@ class Builder:
 def compile_model(model: Model, names: Sequence[str] | None = None) -> Program:
     """Return the program of a model's gaps (all, or those called ``names``); parameters are bound when it runs."""
     scopes = {c: d.scope for d in model.dimensions.values() for c in d.components}
-    builder = Builder(scopes, ["rollers", *model.parameters])
+    builder = Builder(scopes, bindings(model))
     done = {step.name: builder.step(step) for step in model.steps}
     gaps = [g for g in model.gaps if names is None or g.name in names]
     whole = Program(tuple(builder.nodes), {g.name: done[g.step] for g in gaps}, builder.inputs)
@@ -295,8 +296,11 @@ def compile_model(model: Model, names: Sequence[str] | None = None) -> Program:
 
 
 def bindings(model: Model) -> dict[str, float]:
-    """Return the value of every parameter of a model's program."""
-    return {"rollers": float(model.pockets), **model.parameters}
+    """Return the value of every parameter of a model's program; the nominal of values as built is their mean."""
+    nominals = {
+        f"{name}.{symbols.NOMINAL}": float(np.mean(model.dimensions[name].nominal[0])) for name in model.nominals
+    }
+    return {"rollers": float(model.pockets), **nominals, **model.parameters}
 
 
 def at(name: str, ahead: int) -> str:

@@ -16,6 +16,9 @@ Expr = sympy.Expr
 
 PARTS = ("r", "t", "x", "y")
 NEXT = "next"
+#: What a kind of cage may ask of a size beside its value: ``slot.nominal`` of the drawing, ``slot.nominal_now`` in the
+#: state of the bearing, ``slot.made`` before any state; ``part.scale`` is how a state scales the sizes of a part.
+NOMINAL, NOMINAL_NOW, MADE, SCALE = "nominal", "nominal_now", "made", "scale"
 #: How far round the ring a formula may look.
 MOST_NEXT = 3
 #: The pocket's angle in rad and the number of rollers, known to every chain.
@@ -46,6 +49,26 @@ class Magnitude(sympy.Function):  # type: ignore[misc] # the same
 def symbol(name: str) -> Any:
     """Return the real symbol of a dimension, a part of a zone, a step or a parameter."""
     return sympy.Symbol(name, real=True)
+
+
+def nominal(size: str) -> Any:
+    """Return the symbol of the nominal of a size on the drawing, the mean of values as built."""
+    return symbol(f"{size}.{NOMINAL}")
+
+
+def nominal_now(size: str) -> Any:
+    """Return the symbol of the nominal of a size in the state of the bearing: warm, worn, turning."""
+    return symbol(f"{size}.{NOMINAL_NOW}")
+
+
+def made(size: str) -> Any:
+    """Return the symbol of a size as made, in whatever state the bearing is."""
+    return symbol(f"{size}.{MADE}")
+
+
+def scale(part: str) -> Any:
+    """Return the symbol of the factor that a state has for the sizes of a part (1 as made)."""
+    return symbol(f"{part}.{SCALE}")
 
 
 def following(expr: Any, count: int = 1) -> Any:

@@ -62,7 +62,7 @@ def _options(options: tuple[Option, ...]) -> Table:
     rows = tuple(
         (
             Text(option.name),
-            Text(f"{option.default:g}" if isinstance(option.default, float) else option.default),
+            Text(f"{option.default:g}" if isinstance(option.default, float) else option.default or "required"),
             Text(" or ".join(option.choices) or f"a positive number, {option.unit}"),
             Text(option.meaning),
         )

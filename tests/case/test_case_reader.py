@@ -17,7 +17,7 @@ import sympy
 from case_texts import FILES, LEAST
 
 import stackup.case
-from stackup.cage import KINDS, Kind, kind
+from stackup.cage import KINDS, Given, Kind, kind
 from stackup.case import Case, changed, from_mapping, read, reader
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.case.schema import CageEntry
@@ -335,7 +335,7 @@ def test_chains_of_chains(read_text: ReadText) -> None:
 def test_own_names_like_inner_steps(read_text: ReadText) -> None:
     """A name that an inner step or parameter of the kind bears too changes nothing in the kind."""
     plain = evaluate_at_nominal(made(read_text(LEAST)))
-    inner = [step.name.partition(".")[0] for step in kind("cylindrical").steps()]
+    inner = [step.name.partition(".")[0] for step in kind("cylindrical").steps(Given(frozenset(), {}))]
     gaps = {gap.name for gap in kind("cylindrical").gaps}
     taken = sorted({*inner, "pin_modulus", "weld_factor"} - gaps)
     own = "".join(f"[dimensions.{name}]\nnominal = {index + 3}\n" for index, name in enumerate(taken))

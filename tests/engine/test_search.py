@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import sympy
 
-from stackup.cage import kind
+from stackup.cage import Given, kind
 from stackup.chain.bounds import Disc, Ground
 from stackup.chain.model import Step
 from stackup.chain.program import Builder, Node, Program, split_at, unroll
@@ -137,7 +137,7 @@ def cage_program():
     builder = Builder(scopes, PARAMETERS)
     done = {
         s.name: builder.step(Step(s.name, sympy.sympify(s.formula).xreplace(left_out)))
-        for s in [*steps, *CYLINDRICAL.steps()]
+        for s in [*steps, *CYLINDRICAL.steps(Given(frozenset(), {}))]
     }
     return Program(tuple(builder.nodes), {name: done[name] for name in GAPS}, builder.inputs)
 

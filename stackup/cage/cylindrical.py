@@ -13,6 +13,7 @@ import sympy
 
 from stackup.cage import cylindrical_doubts as doubts
 from stackup.cage.cylindrical_rollers import ROLLER_SET
+from stackup.cage.cylindrical_whole import WHOLE_CAGE, whole_cage_steps
 from stackup.cage.kind import BuiltIn, Given, Kind, Option, Slot
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, symbol
@@ -86,6 +87,7 @@ GAPS = (
         ("outer_guide", "ring_outside"),
     ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
+    *WHOLE_CAGE,
 )
 
 OPTIONS = (
@@ -302,8 +304,9 @@ def _entry_steps() -> list[Step]:
     steps = []
     for axis, extra in (("r", cone), ("t", 0)):
         free = sum(symbol(f"{part}.{axis}") for part in ("hole_position_a", "pin_seat_a", "pin_squareness_a"))
-        into = symbol(f"hole_position_b.{axis}") + symbol(f"ring_shift.{axis}")
-        steps.append(Step(f"pin_to_hole.{axis}", free - into + extra, "pin's free end against its hole in ring B"))
+        off = Step(f"pin_off_hole.{axis}", free - symbol(f"hole_position_b.{axis}") + extra, "pin's free end against its hole, rings concentric")
+        set_so = symbol(off.name) - symbol(f"ring_shift.{axis}")
+        steps += [off, Step(f"pin_to_hole.{axis}", set_so, "with the rings as the fixture sets them")]
     bend = 3 * symbol("pin_modulus") * pin / (2 * spacing**2)
     locked = [symbol(f"pin_seat_b.{axis}") - symbol(f"pin_to_hole.{axis}") for axis in ("r", "t")]
     seat = Length(*_vector("pin_seat_b"))
@@ -360,6 +363,7 @@ def steps(given: Given) -> tuple[Step, ...]:
         + _end_and_lean_steps()
         + _entry_steps()
         + _wall_and_ring_steps()
+        + whole_cage_steps()
     )
 
 
@@ -382,4 +386,5 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    closing="ring_entry",
 )

@@ -1,0 +1,43 @@
+"""Gap 10 of the cylindrical cage (model.md section 3): rings over pins, and the cage that centres itself."""
+
+from __future__ import annotations
+
+from stackup.cage.posed import COSINE, SINE, Station, cage_float, centring, ring_entry, ring_fit
+from stackup.chain.model import Step
+from stackup.chain.symbols import Magnitude, symbol
+
+WHOLE_CAGE = (ring_entry({"pin_squareness_a": "a pin leans with its seat: see pin_squareness_a"}), cage_float())
+
+
+def whole_cage_steps() -> list[Step]:
+    """Return the steps of ring_entry and cage_float."""
+    return [
+        Step(
+            "ring_entry",
+            ring_fit(symbol("hole_play"), symbol("pin_off_hole.r"), symbol("pin_off_hole.t")),
+            "least over all pockets, ring B shifted and turned to where it is greatest",
+        ),
+        *_centring_steps(),
+    ]
+
+
+def _centring_steps() -> list[Step]:
+    """The cage shifted by (x, y): x cosθ + y sinθ is added to P_r at all stations.
+
+    Both ends stand half·lean off their mean, |m + s ± d| is at most |m + s| + |d|; so do both seats with G_r/4.
+    """
+    reach, half_play = symbol("reach"), symbol("raceway_play") / 2
+    seats = symbol("seat") + half_play
+    steps = [
+        Step("misfit_of_ends", symbol("pin_sag.r") - seats, "P_r − ρ − G_r/4, mean of both ends"),
+        Step("spread_of_ends", Magnitude(reach * symbol("pin_lean.r") / 2) + half_play, "either end, either seat off it"),
+        Step("misfit_of_middle", symbol("pin_middle.r") - seats, "P_r − ρ − G_r/4 at mid-length"),
+    ]
+    stations = (
+        Station(symbol("misfit_of_ends"), symbol("spread_of_ends"), symbol("aside_end")),
+        Station(symbol("misfit_of_middle"), half_play, symbol("aside_middle")),
+    )
+    play = symbol("clearance_all_turn")
+    ceiling = play - (Magnitude(symbol("misfit_of_middle")) + half_play)
+    number = centring(play, stations, (COSINE, SINE), symbol("running_clearance"), ceiling)
+    return [*steps, Step("cage_float", number, "least over all pockets, the cage shifted to where it is greatest")]

@@ -30,7 +30,7 @@ def _centring_steps() -> list[Step]:
     seats = symbol("seat") + half_play
     steps = [
         Step("misfit_of_ends", symbol("pin_sag.r") - seats, "P_r − ρ − G_r/4, mean of both ends"),
-        Step("spread_of_ends", Magnitude(reach * symbol("pin_lean.r") / 2) + half_play, "either end, either seat off it"),
+        Step("spread_of_ends", Magnitude(reach * symbol("pin_lean.r") / 2) + half_play, "either end or seat off it"),
         Step("misfit_of_middle", symbol("pin_middle.r") - seats, "P_r − ρ − G_r/4 at mid-length"),
     ]
     stations = (

@@ -54,11 +54,11 @@ class WholeCage:
 
     def bound(self, sign: int, settings: Settings) -> End:
         """Return the least that sign·gap can be by what one pocket tells of it; its ``found`` is that pocket's."""
-        return self._asked(sign).end(sign, settings, self._known_for(self._asked(sign)))
-
-    def _known_for(self, asked: Asked) -> Ends | None:
-        """Return what is remembered, but not of chains over sizes that only this gap has."""
-        return None if self.number is None and asked is self._between else self.known
+        if self.number is not None:
+            return self._asked(sign).end(sign, settings, self.known)
+        end = self._between.end(sign, settings)  # over sizes that only this gap has: nothing to remember
+        inner = {one.gap for one in self._inner}
+        return replace(end, slopes={part: slope for part, slope in end.slopes.items() if part not in inner})
 
     def _asked(self, sign: int) -> Asked:
         return self._below if sign > 0 else self._above

@@ -14,13 +14,13 @@ from stackup.cage.cylindrical_rollers import ROLLER_SET
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, symbol
+from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, scale, symbol
 
 SLOTS = (
     *pinned.ROLLER_SLOTS,
     *pinned.PIN_SLOTS,
-    Slot("hole_pitch_diameter", "size", "cage", "ring_a", "D_hA", "pitch circle of ring A, and of ring B where that has none of its own", "size ⌀ of the pitch circle", required=True),
-    Slot("hole_pitch_diameter_b", "size", "cage", "ring_b", "D_hB", "pitch circle of ring B", "size ⌀ of the pitch circle", stands_in="hole_pitch_diameter"),
+    Slot("hole_pitch_diameter", "size", "cage", "ring_a", "D_hA", "pitch circle of ring A, and of ring B where that has none of its own", "size ⌀ of the pitch circle", required=True, turns=True),
+    Slot("hole_pitch_diameter_b", "size", "cage", "ring_b", "D_hB", "pitch circle of ring B", "size ⌀ of the pitch circle", stands_in="hole_pitch_diameter", turns=True),
     *pinned.RING_SLOTS,
     Slot("inner_raceway", "size", "cage", "inner_ring", "F_w", "raceway diameter under the rollers, mounted", "size ⌀", required=True),
     pinned.CLEARANCE_SLOT,
@@ -116,9 +116,16 @@ def _station_steps() -> list[Step]:
 def _running_steps() -> list[Step]:
     """Gap 2: the pin must not carry the roller's load."""
     seat, play = symbol("seat"), symbol("raceway_play")
+    race_made, roller_made = made("inner_raceway"), made("roller_diameter")
     steps = [
         *bore_steps(),
-        Step("raceway_play", Greatest(symbol("radial_internal_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
+        Step(
+            "radial_clearance",
+            scale("outer_ring") * (race_made + 2 * roller_made + symbol("radial_internal_clearance"))
+            - (symbol("inner_raceway") + 2 * symbol("roller_diameter")),
+            "G_r of the state: what inner raceway and rollers leave of the outer raceway",
+        ),
+        Step("raceway_play", Greatest(symbol("radial_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
         Step(
             "raceway_seat",
             (symbol("inner_raceway") + symbol("roller_diameter")) / 2,

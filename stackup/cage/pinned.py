@@ -16,22 +16,22 @@ from stackup.chain.symbols import Greatest, Length, symbol
 #: rollers
 ROLLER_SLOTS = (
     Slot("roller_diameter", "size", "pocket", "roller", "D_w", "outside diameter of the roller", "size ⌀", required=True, feature="shaft"),
-    Slot("roller_length", "size", "pocket", "roller", "L_w", "length of the roller over its end faces", "size", required=True),
+    Slot("roller_length", "size", "pocket", "roller", "L_w", "length of the roller over its end faces", "size", required=True, wears=-1),
     Slot("roller_effective_length", "size", "pocket", "roller", "L_we", "length of the roller that carries, for the rating alone", "size, less chamfers and undercuts", stands_in="roller_length"),
-    Slot("roller_bore", "size", "pocket", "roller", "d_b", "bore of the roller, mating size", "size ⌀, envelope Ⓔ", required=True, feature="hole"),
+    Slot("roller_bore", "size", "pocket", "roller", "d_b", "bore of the roller, mating size", "size ⌀, envelope Ⓔ", required=True, feature="hole", wears=1),
     Slot("roller_bore_runout", "one-sided", "pocket", "roller", "2e", "runout (TIR) of the bore to the outside; e is the eccentricity", "circular run-out ↗ to the outside as datum"),
     Slot("roller_end_runout", "one-sided", "pocket", "roller", "k_r", "axial runout of each end face; counts once", "axial run-out ↗ to the outside as datum"),
 )
 
 #: pins
 PIN_SLOTS = (
-    Slot("pin_diameter", "size", "pocket", "pin", "d_p", "pin, mating size", "size ⌀, envelope Ⓔ", required=True, feature="shaft"),
+    Slot("pin_diameter", "size", "pocket", "pin", "d_p", "pin, mating size", "size ⌀, envelope Ⓔ", required=True, feature="shaft", wears=-1),
     Slot("pin_straightness", "zone", "pocket", "pin", "w", "bow of the pin's axis, 2w at mid-length", "straightness ⌀t of the axis"),
 )
 
 #: rings, but for their pitch circles
 RING_SLOTS = (
-    Slot("pitch_shrinkage_b", "size", "cage", "ring_b", "x_w", "loss of ring B's pitch diameter by welding", "from trial parts", nonnegative=True),
+    Slot("pitch_shrinkage_b", "size", "cage", "ring_b", "x_w", "loss of ring B's pitch diameter by welding", "from trial parts", nonnegative=True, scales=False),
     Slot("hole_position_common", "zone", "pocket", "none", "j", "part of a hole's position that both rings share (bored together)", "position ⌀t"),
     Slot("hole_position_a", "zone", "pocket", "ring_a", "a", "position of the hole in ring A, in the plane of its inner face", "position ⌀t to the ring's datum"),
     Slot("hole_position_b", "zone", "pocket", "ring_b", "b", "position of the hole in ring B, in the plane of its inner face", "position ⌀t to the ring's datum"),
@@ -40,15 +40,15 @@ RING_SLOTS = (
     Slot("ring_hole_b", "size", "pocket", "ring_b", "d_hB", "hole at the welded end, mating size", "size ⌀, envelope Ⓔ", feature="hole"),
     Slot("pin_seat_b", "zone", "pocket", "ring_b", "q", "pin axis against its hole in ring B when welded, as the fixture centres it", "from the fixture: coaxiality ⌀t"),
     Slot("ring_offset", "zone", "cage", "none", "ε", "centre of ring B against ring A", "coaxiality ⌀t of ring B to ring A"),
-    Slot("ring_phase", "size", "cage", "none", "φ", "rotation of ring B against ring A, as an arc at the pitch radius", "symmetric deviation, nominal 0", nominal_zero=True),
+    Slot("ring_phase", "size", "cage", "none", "φ", "rotation of ring B against ring A, as an arc at the pitch radius", "symmetric deviation, nominal 0", nominal_zero=True, scales=False),
     Slot("ring_spacing", "size", "cage", "pin", "W", "distance of the inner faces on the spacers, before welding", "size over the spacers", required=True),
     Slot("ring_parallelism", "zone", "cage", "none", "p", "the spacing differs by p_x cosθ + p_y sinθ", "parallelism t over the pitch circle"),
-    Slot("weld_shrinkage", "size", "pocket", "pin", "h_w", "loss of spacing at this pin by welding", "from trial parts", nonnegative=True),
+    Slot("weld_shrinkage", "size", "pocket", "pin", "h_w", "loss of spacing at this pin by welding", "from trial parts", nonnegative=True, scales=False),
     Slot("ring_face_flatness", "one-sided", "pocket", "none", "k_f", "local form error of both inner faces together", "flatness, both faces added"),
 )
 
 #: what the mounted bearing leaves the mean roller
-CLEARANCE_SLOT = Slot("radial_internal_clearance", "size", "cage", "none", "G_r", "radial internal clearance, mounted, of the mean roller", "ISO 5753-1", signed=True)
+CLEARANCE_SLOT = Slot("radial_internal_clearance", "size", "cage", "none", "G_r", "radial internal clearance, mounted, of the mean roller", "ISO 5753-1", signed=True, scales=False)
 
 LEANS = {"pin_squareness_a": "a pin leans with its seat: see pin_squareness_a"}
 OFF_CENTRE = {"pin_seat_b": "the weld holds a pin off the middle of its hole: see pin_seat_b"}

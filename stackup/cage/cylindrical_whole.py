@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from stackup.cage.posed import COSINE, SINE, Station, cage_float, centring, ring_entry, ring_fit
+from stackup.cage.posed import COSINE, SINE, Station, centring, ring_fit
 from stackup.chain.model import Step
 from stackup.chain.symbols import Magnitude, symbol
-
-WHOLE_CAGE = (ring_entry({"pin_squareness_a": "a pin leans with its seat: see pin_squareness_a"}), cage_float())
-
 
 def whole_cage_steps() -> list[Step]:
     """Return the steps of ring_entry and cage_float."""

@@ -13,21 +13,9 @@ from typing import Any
 import sympy
 from sympy import Tuple
 
-from stackup.cage.kind import BuiltIn
 from stackup.chain.symbols import ANGLE, BestPose, Length, Magnitude, symbol
 
 COSINE, SINE = sympy.cos(symbol(ANGLE)), sympy.sin(symbol(ANGLE))
-
-
-def ring_entry(hints: Any) -> BuiltIn:
-    """Return the gap that tells whether the rings can be closed."""
-    meaning = "what is left when the rings are set so that every pin enters ring B"
-    return BuiltIn("ring_entry", "mm", meaning, ("ring_hole_b",), scope="cage", hints=hints)
-
-
-def cage_float() -> BuiltIn:
-    """Return the gap that tells what the finished cage has left."""
-    return BuiltIn("cage_float", "mm", "least running clearance once the cage has centred itself", scope="cage")
 
 
 def ring_fit(play: Any, radial: Any, tangential: Any, tilt: Any = 1, left: tuple[Any, Any] = (0, 0)) -> Any:

@@ -34,7 +34,7 @@ def best_pose_twin(play, radial, tangential, by_radial, by_tangential, starts=3)
     return best
 
 
-def slsqp(play, radial, tangential, by_radial, by_tangential, begin):
+def slsqp(play, radial, tangential, by_radial, by_tangential, begin, ftol=1e-13):
     """Return the pose of one run of SLSQP in the unknowns (pose, s)."""
 
     def parts(x):
@@ -55,7 +55,7 @@ def slsqp(play, radial, tangential, by_radial, by_tangential, begin):
     first = np.append(begin, margin_of(play, radial, tangential, by_radial, by_tangential, begin))
     found = minimize(lambda x: -x[-1], first, jac=lambda _: last, method="SLSQP",
                      constraints={"type": "ineq", "fun": room, "jac": slope},
-                     options={"maxiter": 200, "ftol": 1e-13})  # fmt: skip
+                     options={"maxiter": 200, "ftol": ftol})  # fmt: skip
     return found.x[:-1]
 
 
@@ -75,6 +75,21 @@ def polygon_margin(play, radial, tangential, by_radial, by_tangential, direction
     aim[-1] = -1.0
     found = linprog(aim, np.concatenate(rows), np.concatenate(limits), bounds=(None, None), method="highs")
     return found.x[-1], found.x[:-1]
+
+
+def proof(problem, pose, weights):
+    """Return lower and upper margins of every cage, from pose and weights alone."""
+    play, radial, tangential, by_radial, by_tangential = problem
+    left = np.stack([radial - by_radial @ pose, tangential - by_tangential @ pose])
+    length = np.sqrt((left**2).sum(axis=0))
+    lower = (play - length).min(axis=0)
+    unit = left / np.where(length > 0, length, 1.0)
+    torque = by_radial.T @ (weights * unit[0]) + by_tangential.T @ (weights * unit[1])
+    # a better pose p′ has |residual| ≤ play − lower at each cone, and M·(p − p′) is the difference of two residuals;
+    # the least singular value of all M bounds |p − p′| by that
+    least = np.linalg.svd(np.concatenate([by_radial, by_tangential]), compute_uv=False)[-1]
+    reach = 2 * np.sqrt(((play - lower) ** 2).sum(axis=0)) / least
+    return lower, (weights * (play - length)).sum(axis=0) + np.sqrt((torque**2).sum(axis=0)) * reach
 
 
 def ring_fit(rng, cages, pins=48, beta=0.0):

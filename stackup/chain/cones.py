@@ -20,7 +20,8 @@ import numpy as np
 
 Array = Any
 
-QUICK, SURE = 10, 60  # most steps
+QUICK, SURE = 14, 60  # most steps
+UNDONE = 4  # steps of the quick method before which no cage is done
 QUICK_DAMPING, SURE_DAMPING = 0.995, 0.9  # part of the way to the edge that a step goes; nearer, the path is lost
 
 
@@ -80,34 +81,26 @@ def _least_level(cost: Array, length: Array) -> Array:
 # -- small symmetric systems, one a cage ------------------------------------------------------------------------------
 
 
-def _factored(matrix: Array) -> tuple[list[list[Array]], list[Array]]:
-    """Return the factors L and 1/D of symmetric positive matrices (m, m, n), of which the upper half is read."""
+def _factored(matrix: Array) -> tuple[list[Array], Array]:
+    """Return the columns of L below the diagonal and 1/D of symmetric positive matrices (m, m, n), used up."""
     size = len(matrix)
-    rows = [list(row) for row in matrix]
-    lower: list[list[Array]] = [[] for _ in range(size)]
-    inverse = []
+    below, inverse = [], np.empty_like(matrix[0])
     for i in range(size):
-        inverse.append(1.0 / rows[i][i])
-        for k in range(i + 1, size):
-            lower[k].append(rows[i][k] * inverse[i])
-            for m in range(k, size):
-                rows[k][m] = rows[k][m] - lower[k][i] * rows[i][m]
-    return lower, inverse
+        np.divide(1.0, matrix[i, i], out=inverse[i])
+        below.append(matrix[i, i + 1 :] * inverse[i])
+        matrix[i + 1 :, i + 1 :] -= below[i][:, None] * matrix[i, None, i + 1 :]
+    return below, inverse
 
 
-def _solved(factors: tuple[list[list[Array]], list[Array]], right: list[Array]) -> tuple[Array, Array]:
-    """Return the first unknown (n,) and the others (m − 1, n)."""
-    lower, inverse = factors
-    size = len(right)
-    x = list(right)
-    for k in range(size):
-        for i in range(k):
-            x[k] = x[k] - lower[k][i] * x[i]
-    x = [value * scale for value, scale in zip(x, inverse, strict=True)]
-    for i in reversed(range(size)):
-        for k in range(i + 1, size):
-            x[i] = x[i] - lower[k][i] * x[k]
-    return x[0], np.array(x[1:]).reshape(size - 1, *x[0].shape)
+def _solved(factors: tuple[list[Array], Array], right: Array) -> Array:
+    """Return the unknowns (m, n) of the systems with the right side (m, n), which is used up."""
+    below, inverse = factors
+    for i, column in enumerate(below[:-1]):
+        right[i + 1 :] -= column * right[i]
+    right *= inverse
+    for i in reversed(range(len(below) - 1)):
+        right[i] -= np.add.reduce(below[i] * right[i + 1 :], axis=0)
+    return right
 
 
 # -- the quick method: smooth constraints ------------------------------------------------------------------------------
@@ -163,9 +156,11 @@ class _Smooth:
         def direction(target: Array) -> tuple[Array, Array, Array]:
             # target is what λ becomes where the slack stays
             free = target - ratio * miss
-            right = [np.add.reduce(free, axis=0) - 1.0, *-np.einsum("fkn,kn->fn", self.slope, free)]
-            dt, move = _solved(factors, right)
-            return dt, move, dt + miss - np.einsum("fkn,fn->kn", self.slope, move)
+            right = np.empty_like(factors[1])
+            np.subtract(np.add.reduce(free, axis=0), 1.0, out=right[0])
+            np.negative(np.einsum("fkn,kn->fn", self.slope, free), out=right[1:])
+            dt, *_ = move = _solved(factors, right)
+            return dt, move[1:], dt + miss - np.einsum("fkn,fn->kn", self.slope, move[1:])
 
         # the predictor has target 0, hence Δλ/λ = −1 − Δslack/slack
         _, _, change = direction(np.zeros_like(slack))
@@ -210,7 +205,10 @@ def quick(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
     now = _Smooth(cones, pose)
     alive = np.arange(pose.shape[1])
     todo = np.ones(alive.size, dtype=bool)
-    for _ in range(QUICK):
+    for step in range(QUICK):
+        if step < UNDONE:
+            now.advance()
+            continue
         answer = now.answer()
         gap = answer.bound + np.maximum.reduce(now.cost, axis=0) + answer.unbalanced * reach[alive]
         done = todo & (gap <= wanted[alive])
@@ -231,6 +229,8 @@ def quick(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
 # -- the sure method: second-order cones -------------------------------------------------------------------------------
 # a vector of the cone is one array (3, K, n): x₀ and the two components of x
 
+MIRROR = np.array([1.0, -1.0, -1.0])[:, None, None]
+
 
 def _dot(a: Array, b: Array) -> Array:
     return np.einsum("ckn,ckn->kn", a, b)
@@ -243,7 +243,7 @@ def _spread(x: Array) -> Array:
 
 
 def _mirrored(x: Array) -> Array:
-    return np.stack([x[0], -x[1], -x[2]])
+    return x * MIRROR
 
 
 def _steps_inside(x: Array, change: Array) -> Array:
@@ -300,6 +300,7 @@ class _Conic:
         first[0, 0] = 1.0
         rest = np.concatenate([np.zeros_like(cones.moves[:, :1]), -cones.moves], axis=1)
         self.moves = np.concatenate([first, rest])
+        self.squares = np.einsum("cfkn,cgkn->fgkn", MIRROR[..., None] * self.moves, self.moves)
         left = cones.left(pose)
         length = np.sqrt(_dot(left, left))
         self.unknown = np.concatenate([_least_level(length - cones.play, length)[None], pose])
@@ -325,8 +326,7 @@ class _Conic:
             # target is what z becomes where s stays
             right = np.einsum("cfkn,ckn->fn", self.moves, target)
             right[0] -= 1.0
-            first, rest = _solved(factors, list(right))
-            move = np.concatenate([first[None], rest])
+            move = _solved(factors, right)
             step = np.einsum("cfkn,fn->ckn", self.moves, move)
             return move, step, target - z - scaling.twice_undone(step)
 
@@ -342,8 +342,7 @@ class _Conic:
     def _matrix(self, scaling: _Scaling) -> Array:
         q = np.einsum("cfkn,ckn->fkn", self.moves, _mirrored(scaling.m))
         matrix = np.einsum("fkn,gkn->fgn", scaling.weight * q, q)
-        signs = np.array([-1.0, 1.0, 1.0])
-        matrix += np.einsum("c,cfkn,cgkn,kn->fgn", signs, self.moves, self.moves, scaling.part)
+        matrix -= np.einsum("fgkn,kn->fgn", self.squares, scaling.part)
         return matrix
 
 

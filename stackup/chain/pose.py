@@ -25,9 +25,9 @@ from stackup.chain.cones import Method, gathered, quick, sure
 
 Array = Any
 
-BLOCK = 500  # cages worked on together, so that the arrays of the chosen cones stay in cache
+BLOCK = 600  # most cages worked on together, so that the arrays of the chosen cones stay in cache
 # how many cones are chosen, and by what method they are solved, as long as a cage fails the check over all
-ROUNDS: tuple[tuple[int, Method], ...] = ((12, quick), (20, quick), (28, quick), (28, sure), (10**6, sure))
+ROUNDS: tuple[tuple[int, Method], ...] = ((14, quick), (24, quick), (32, quick), (32, sure), (10**6, sure))
 WANTED = 5e-9  # duality gap at which a cage is done, in units of its largest residual at least squares
 SHARPER = 0.5  # the part of it at which a method stops: the check over all cones only adds
 
@@ -61,10 +61,9 @@ def best_pose(play: Array, radial: Array, tangential: Array, by_radial: Array, b
     margin, gap = np.full(cages, np.nan), np.full(cages, np.nan)
     finite = np.flatnonzero(np.isfinite(np.add.reduce(play, axis=0) + np.add.reduce(v, axis=(0, 1))))
     with np.errstate(all="ignore"):
-        for start in range(0, finite.size, BLOCK):
-            block: Any = finite[start : start + BLOCK]
-            if finite.size == cages:
-                block = slice(start, start + BLOCK)
+        for part in np.array_split(finite, -(-finite.size // BLOCK)) if finite.size else ():
+            # a slice makes no copy
+            block: Any = slice(part[0], part[-1] + 1) if finite.size == cages else part
             found = _Search(play[:, block], v[:, :, block], moves).run()
             margin[block], gap[block] = found.margin, found.gap
             free[:, block], weights[:, block] = found.pose, found.weights

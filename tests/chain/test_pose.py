@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stackup.chain.pose import best_pose, slopes
-from tests.pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin, ring_fit
+from tests.pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin, proof, ring_fit
 
 SIZE = 0.3  # mm, longer than all residuals drawn here
 GAP = 5e-9 * SIZE  # mm: the gap that is promised, five parts in 10⁹ of the largest residual
@@ -22,21 +22,6 @@ DRAWN = {
 }
 kinds = pytest.mark.parametrize("kind", DRAWN)
 seeds = st.integers(0, 2**32 - 1)
-
-
-def proof(problem, solved):
-    """Return lower and upper margins of every cage, from pose and weights alone and from no other field."""
-    play, radial, tangential, by_radial, by_tangential = problem
-    left = np.stack([radial - by_radial @ solved.pose, tangential - by_tangential @ solved.pose])
-    length = np.sqrt((left**2).sum(axis=0))
-    lower = (play - length).min(axis=0)
-    unit = left / np.where(length > 0, length, 1.0)
-    torque = by_radial.T @ (solved.weights * unit[0]) + by_tangential.T @ (solved.weights * unit[1])
-    # a better pose p′ has |residual| ≤ play − lower at each cone, and M·(p − p′) is the difference of two residuals;
-    # the least singular value of all M bounds |p − p′| by that
-    least = np.linalg.svd(np.concatenate([by_radial, by_tangential]), compute_uv=False)[-1]
-    reach = 2 * np.sqrt(((play - lower) ** 2).sum(axis=0)) / least
-    return lower, (solved.weights * (play - length)).sum(axis=0) + np.sqrt((torque**2).sum(axis=0)) * reach
 
 
 # -- against other solvers --------------------------------------------------------------------------------------------
@@ -155,7 +140,7 @@ def test_weights_prove_the_margin(kind):
     solved = best_pose(*problem)
     assert np.all(solved.weights >= 0)
     assert solved.weights.sum(axis=0) == pytest.approx(np.ones(300), abs=1e-12)
-    lower, upper = proof(problem, solved)
+    lower, upper = proof(problem, solved.pose, solved.weights)
     assert solved.margin == pytest.approx(lower, abs=1e-15)
     assert np.all(solved.gap >= -1e-15)
     assert np.all(solved.gap <= GAP)
@@ -170,7 +155,7 @@ def test_no_sign_is_wrong(kind):
     play, *rest = DRAWN[kind](300, 15)
     play = play - np.median(best_pose(play, *rest).margin)
     solved = best_pose(play, *rest)
-    lower, upper = proof((play, *rest), solved)
+    lower, upper = proof((play, *rest), solved.pose, solved.weights)
     fits = solved.margin >= 0
     assert 100 < np.count_nonzero(fits) < 200
     assert np.array_equal(lower >= 0, fits)

@@ -106,58 +106,63 @@ class _Search:
     def __init__(self, play: Array, v: Array, moves: Array) -> None:
         """Begin at least squares, which is a projection because the moves are orthonormal."""
         self.play, self.v, self.moves = play, v, moves
+        self.moving = [c for c in range(2) if moves[c].any()]
+        # squares of the residual's parts that no pose moves
+        self.still = np.zeros((1, play.shape[1]))
+        for c in range(2):
+            if c not in self.moving:
+                self.still = self.still + v[c] * v[c]
         self.pose = np.einsum("cfj,cjn->fn", moves, v)
+        self.room = self._room_at(self.pose, slice(None))
+        self.margin = np.minimum.reduce(self.room, axis=0)
+        # the cone of least play alone proves margin ≤ play, the first of all bounds
+        least, columns = play.argmin(axis=0), np.arange(play.shape[1])
         self.weights = np.zeros_like(play)
-        room = self._room(self.pose, slice(None))
-        self.margin = np.minimum.reduce(room, axis=0)
-        # the cone of least play alone proves margin ≤ play, the other start of every bound
-        least = play.argmin(axis=0)
-        columns = np.arange(play.shape[1])
         self.weights[least, columns] = 1.0
         self.gap = play[least, columns] - self.margin
-        self._cost = -room
 
     def run(self) -> Pose:
         """Return the best pose of every cage with margin and gap."""
-        size = np.maximum.reduce(self._cost + self.play, axis=0)
-        wanted = WANTED * size
+        wanted = WANTED * np.maximum.reduce(self.play - self.room, axis=0)
+        which: Any = slice(None)
         for count, method in ROUNDS:
-            open_cages = np.flatnonzero(~(self.gap <= wanted))
-            if open_cages.size == 0:
+            missing = np.flatnonzero(~(self.gap <= wanted))
+            if missing.size == 0:
                 break
-            self._round(open_cages, count, method, wanted)
+            self._round(which if missing.size == wanted.size else missing, count, method, wanted)
         return Pose(self.margin, self.pose, self.weights, self.gap)
 
-    def _round(self, which: Array, count: int, method: Method, wanted: Array) -> None:
+    def _round(self, which: Any, count: int, method: Method, wanted: Array) -> None:
         """Solve the cages ``which`` over ``count`` cones each, check over all cones and keep what is better."""
-        play, v = self.play[:, which], self.v[:, :, which]
-        cost, margin = self._cost[:, which], self.margin[which]
-        # what bound before stays in, so that the bound of this round is no worse
-        worst = np.maximum.reduce(cost, axis=0)
-        rows = _dearest(np.where(self.weights[:, which] > 1e-3, worst, cost), min(count, len(play)))
+        play, v, margin = self.play[:, which], self.v[:, :, which], self.margin[which]
+        # cones that bound before stay in, so that the bound of this round is no worse
+        room = np.where(self.weights[:, which] > 1e-3, margin, self.room[:, which])
+        rows = _tightest(room, min(count, len(play)))
         reach = self._reach(play, margin)
         found = method(gathered(play, v, self.moves, rows), self.pose[:, which], SHARPER * wanted[which], reach)
-        room = self._room(found.pose, which)
+        room = self._room_at(found.pose, which)
         new = np.minimum.reduce(room, axis=0)
-        upper = self.margin[which] + self.gap[which]
+        upper = margin + self.gap[which]
         bound = found.bound + found.unbalanced * self._reach(play, np.minimum(new, margin))
-        self._keep(which[new > margin], new > margin, room, new, found.pose)
-        tighter = np.flatnonzero(bound < upper)
-        self.weights[:, which[tighter]] = 0.0
-        self.weights[rows[:, tighter], which[tighter]] = found.weights[:, tighter]
-        self.gap[which] = np.fmin(bound, upper) - self.margin[which]
+        columns, better = np.arange(self.margin.size)[which], new > margin
+        for kept, other in ((self.margin, new), (self.pose, found.pose), (self.room, room)):
+            _copy(kept, other, columns, better)
+        # NaN is no bound
+        tighter = bound < upper
+        weights = np.zeros_like(play)
+        np.put_along_axis(weights, rows, found.weights, axis=0)
+        _copy(self.weights, weights, columns, tighter)
+        self.gap[which] = np.where(tighter, bound, upper) - self.margin[which]
 
-    def _keep(self, where: Array, better: Array, room: Array, margin: Array, pose: Array) -> None:
-        self.margin[where] = margin[better]
-        self.pose[:, where] = pose[:, better]
-        self._cost[:, where] = -room[:, better]
-
-    def _room(self, pose: Array, which: Array) -> Array:
+    def _room_at(self, pose: Array, which: Any) -> Array:
         """Return play_j − |residual_j| of all cones at ``pose``: (J, n)."""
-        squares = 0.0
-        for v, move in zip(self.v, self.moves, strict=True):
-            left = v[:, which] - np.einsum("fj,fn->jn", move, pose) if move.any() else v[:, which]
-            squares = left * left + squares
+        squares: Any = self.still[:, which]
+        for c in self.moving:
+            left = np.einsum("fj,fn->jn", self.moves[c], pose)
+            np.subtract(self.v[c][:, which], left, out=left)
+            left *= left
+            left += squares
+            squares = left
         return self.play[:, which] - np.sqrt(squares)
 
     def _reach(self, play: Array, margin: Array) -> Array:
@@ -168,15 +173,24 @@ class _Search:
         return 2.0 * np.sqrt(len(play)) * (np.maximum.reduce(play, axis=0) - margin)
 
 
-def _dearest(cost: Array, count: int) -> Array:
-    """Return the row numbers of the ``count`` largest costs of every cage, in rising order: (count, n)."""
-    size = len(cost)
+def _copy(kept: Array, other: Array, columns: Array, where: Array) -> None:
+    """Copy those columns of ``other`` that are marked into the columns of ``kept`` they belong to."""
+    if columns.size == kept.shape[-1]:
+        np.copyto(kept, other, where=where)
+    else:
+        kept[..., columns[where]] = other[..., where]
+
+
+def _tightest(room: Array, count: int) -> Array:
+    """Return the row numbers of the ``count`` least rooms of every cage, in rising order: (count, n)."""
+    size = len(room)
     if count == size:
-        return np.broadcast_to(np.arange(size)[:, None], cost.shape)
+        return np.broadcast_to(np.arange(size)[:, None], room.shape)
     # whole numbers with the row number in their low digits: numpy selects among them faster than it selects indices
-    worst = np.maximum.reduce(cost, axis=0)
-    steps = (2**31 // size - 2) / np.maximum(worst - np.minimum.reduce(cost, axis=0), 1e-300)
-    keys = ((worst - cost) * steps).astype(np.int32)
+    least = np.minimum.reduce(room, axis=0)
+    steps = room - least
+    steps *= (2**31 // size - 2) / np.maximum(np.maximum.reduce(steps, axis=0), 1e-300)
+    keys = steps.astype(np.int32)
     keys *= size
     keys += np.arange(size, dtype=np.int32)[:, None]
     chosen = np.partition(np.ascontiguousarray(keys.T), count - 1, axis=1)[:, :count] % size

@@ -45,9 +45,7 @@ def run_all(model: Model, requirements: Sequence[Requirement], settings: Setting
             beside.report(progress)
 
         _sample(found, model, requirements, replace(settings, workers=settings.workers - 1), both)
-        if found.interrupted:
-            beside.stop()
-        _keep_laws(found, lambda: _answer_of(beside, progress))
+        _keep_laws(found, lambda: _answer_of(beside, progress, found.interrupted))
     except BaseException:
         beside.kill()
         raise
@@ -71,13 +69,14 @@ def _by_law(model: Model, requirements: Sequence[Requirement], settings: Setting
     return laws
 
 
-def _answer_of(beside: Apart[Found], progress: Progress) -> Found:
-    """Wait for the process; the user's wish to stop is passed on to it."""
-    try:
-        return beside.result(progress)
-    except KeyboardInterrupt:
-        beside.stop()
-        raise Interrupted(beside.result(progress)) from None
+def _answer_of(beside: Apart[Found], progress: Progress, stopped: bool) -> Found:
+    """Wait for the process; the user's wish to stop is passed on to it.  Raises Interrupted with what it had."""
+    if not stopped:
+        try:
+            return beside.result(progress)
+        except KeyboardInterrupt:
+            pass
+    raise Interrupted(beside.wound_up())
 
 
 def _keep_laws(found: Found, laws_of: Callable[[], Found]) -> None:

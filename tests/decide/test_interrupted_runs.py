@@ -138,6 +138,29 @@ def test_stopped_with_nothing_from_the_other_process(monkeypatch: pytest.MonkeyP
 
 
 @forked
+def test_a_stop_said_again_and_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A progress that goes on saying stop while the other process is wound up passes none on."""
+    ready = multiprocessing.get_context("fork").Event()
+
+    def law(progress: Progress) -> Found:
+        try:
+            for _ in range(20):  # all in the pipe before this process listens
+                progress(1, 2, "worst case")
+            ready.set()
+            time.sleep(10)
+        except KeyboardInterrupt:
+            raise Interrupted(Found(reasons={"first": "half of it"})) from None
+        return Found()
+
+    def stop(*_: object) -> None:
+        assert ready.wait(10)
+        raise KeyboardInterrupt
+
+    found = beside(law, stop, monkeypatch)
+    assert found == Found(reasons={"first": "half of it"}, interrupted=True)
+
+
+@forked
 def test_a_fault_leaves_no_process(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where this process fails, the other one is ended with it."""
 

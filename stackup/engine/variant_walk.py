@@ -13,8 +13,9 @@ from stackup.chain.model import Model, Requirement
 from stackup.chain.operations import VALUES
 from stackup.chain.program import DRAWN, Node, Program, bindings, compile_model, pitch_angles
 from stackup.dimension import Dimension
+from stackup.engine.counter import Watch, watches
 from stackup.engine.crossings import Nearest, crossings, margin, may_cross
-from stackup.engine.monte_carlo import Watch, block_size, stream, watches
+from stackup.engine.monte_carlo import block_size, stream
 from stackup.engine.scatter import owner_of
 from stackup.engine.tally import Failures, may_fail, within
 

@@ -14,7 +14,7 @@ from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
 from stackup.decide import notes
-from stackup.decide.engines import Found, run_all
+from stackup.decide.engines import Found, run_states
 from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
 from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
@@ -69,13 +69,14 @@ def check(
 
 
 def _runs(case: Case, settings: Settings, progress: Progress, all_gaps: bool) -> Iterator[_Run]:
-    """Run every row in every state, none after an interruption that left nothing."""
+    """Run every row, all its states on the same cages; none after an interruption."""
     stopped = False
     for row in case.models():
+        wanted = with_all_gaps(case.requirements, next(iter(row.states.values()))) if all_gaps else case.requirements
+        by_state = {} if stopped else run_states(row.states, wanted, settings, progress)
         for state, model in row.states.items():
-            wanted = with_all_gaps(case.requirements, model) if all_gaps else case.requirements
-            found = Found(interrupted=True) if stopped else run_all(model, wanted, settings, progress)
-            stopped = found.interrupted
+            found = by_state.get(state, Found(interrupted=True))
+            stopped = stopped or found.interrupted
             yield _Run(row, state, model, wanted, nominal_values(model, wanted), found)
 
 

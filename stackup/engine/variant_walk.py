@@ -14,8 +14,9 @@ from stackup.chain.operations import VALUES, value
 from stackup.chain.program import DRAWN, Node, Program, bindings, compile_model, pitch_angles
 from stackup.chain.whole import POSED
 from stackup.dimension import Dimension
+from stackup.engine.counter import Watch, watches
 from stackup.engine.crossings import Nearest, crossings, margin, may_cross
-from stackup.engine.monte_carlo import Watch, block_size, stream, watches
+from stackup.engine.monte_carlo import block_size, stream
 from stackup.engine.scatter import owner_of
 from stackup.engine.tally import Failures, may_fail, within
 

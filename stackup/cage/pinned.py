@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stackup.cage.kind import BuiltIn, Option, Slot
+from stackup.cage.posed import SHARES
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Length, Magnitude, following, symbol
 
@@ -153,4 +154,5 @@ def parameters(options: Mapping[str, Any]) -> Mapping[str, float]:
     return {
         "pin_modulus": float(options.get("pin_modulus", 206000.0)),
         "weld_factor": 2.0 if options.get("weld_fixture") == "squares" else 1.0,
+        **SHARES,
     }

@@ -13,21 +13,38 @@ from typing import Any
 import sympy
 from sympy import Tuple
 
-from stackup.chain.symbols import ANGLE, BestPose, Length, Magnitude, symbol
+from stackup.chain.symbols import ANGLE, BestPose, Greatest, Length, Magnitude, symbol
 
 COSINE, SINE = sympy.cos(symbol(ANGLE)), sympy.sin(symbol(ANGLE))
+#: what the pose of a floor takes of the ring's lean, and of its offset: the worst case chooses them
+LEAN_SHARE, OFFSET_SHARE = "lean_share", "offset_share"
+#: their values where nobody chooses
+SHARES = {LEAN_SHARE: 0.0, OFFSET_SHARE: 0.0}
 
 
-def ring_fit(play: Any, radial: Any, tangential: Any, tilt: Any = 1, left: tuple[Any, Any] = (0, 0)) -> Any:
+@dataclass(frozen=True)
+class Cone:
+    """The lean β of the holes: cosβ, sinβ, and the lean (r, t) of ring B, by which it is out of parallel."""
+
+    cosine: Any
+    sine: Any
+    lean: tuple[Any, Any]
+
+
+def ring_fit(play: Any, radial: Any, tangential: Any, cone: Cone | None = None) -> Any:
     """Return ring_entry: pins (radial, tangential) off their holes, to be met by a shift (x, y) and a turn of ring B.
 
-    ``tilt`` is cosβ where the plane of the holes leans: a shift counts there by tilt·x.  ``left`` is what the pose of
-    the floor leaves in every pocket of what all pockets share (a ring that leans), 0 for the pose 0.
+    On a cone a shift counts radially by cosβ, and the lean p of the ring adds p_r sinβ to ``radial``.  The floor
+    shifts ring B by k·p; the best k, between 0 and tanβ, is for the worst case to choose (docs/proofs.md).
     """
-    cone = Tuple(play, radial, tangential, Tuple(tilt * COSINE, tilt * SINE, 0), Tuple(-SINE, COSINE, 1))
+    tilt, off, floor, shares = sympy.Integer(1), radial, (radial, tangential), Tuple()
+    if cone is not None:
+        tilt, off, k = cone.cosine, radial + cone.sine * cone.lean[0], symbol(LEAN_SHARE)
+        floor = (radial + (cone.sine - k * tilt) * cone.lean[0], tangential - k * cone.lean[1])
+        shares = Tuple(Tuple(k, 0, 1))
+    meets = Tuple(Tuple(play, off, tangential, Tuple(tilt * COSINE, tilt * SINE, 0), Tuple(-SINE, COSINE, 1)))
     outward = play - Magnitude(radial)
-    floor = play - Length(radial + left[0], tangential + left[1])
-    return BestPose(Tuple(cone), floor, Tuple(outward, play), Tuple(outward))
+    return BestPose(meets, play - Length(*floor), Tuple(outward, play), Tuple(outward), shares)
 
 
 @dataclass(frozen=True)
@@ -39,15 +56,30 @@ class Station:
     aside: Any
 
 
+@dataclass(frozen=True)
+class Place:
+    """One end or the middle as the floor sees it: |``misfit``| + half the play of the seats, and ``aside``."""
+
+    misfit: Any
+    aside: Any
+
+
 def centring(play: Any, stations: Sequence[Station], moves: Sequence[Any], floor: Any, ceiling: Any) -> Any:
     """Return cage_float: |misfit| + half is the greater of both signs, so each station has two cones.
 
-    ``moves`` is what each part of the pose adds to a misfit; ``floor`` is the running clearance of a cage not shifted,
-    ``ceiling`` a room of a pocket whose mean over the pockets no shift changes.
+    ``moves`` is what each part of the pose adds to a misfit; ``floor`` is the running clearance of a cage shifted by
+    what all its pockets share (``shifted``), ``ceiling`` a room of a pocket whose mean no shift changes.
     """
     along = Tuple(*[-move for move in moves])
     none = Tuple(*[0] * len(moves))
-    cones = [
+    meets = [
         Tuple(play, one.middle + sign * one.half, one.aside, along, none) for one in stations for sign in (1, -1)
     ]
-    return BestPose(Tuple(*cones), floor, Tuple(ceiling, play), Tuple())
+    share = Tuple(symbol(OFFSET_SHARE), sympy.Rational(-1, 2), sympy.Rational(1, 2))
+    return BestPose(Tuple(*meets), floor, Tuple(ceiling, play), Tuple(), Tuple(share))
+
+
+def shifted(play: Any, places: Sequence[Place], half_play: Any, swing: Any) -> Any:
+    """Return the running clearance of a cage that moves by a share of its ring offset, ``swing`` in this pocket."""
+    move = symbol(OFFSET_SHARE) * swing
+    return play - Greatest(*[Length(Magnitude(one.misfit + move) + half_play, one.aside) for one in places])

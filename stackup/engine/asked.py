@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from stackup.chain.arrays import walk_one
 from stackup.chain.model import Model
 from stackup.chain.program import Program, bindings, unroll
 from stackup.engine.ground import ground_of
@@ -35,6 +36,12 @@ class Asked:
         width = self.linear.high - self.linear.low
         in_mm = model.gap(gap).unit == "mm"
         self.tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
+
+    def at(self, end: End) -> float:
+        """Return the gap at the point of an end."""
+        inputs = {name: np.array([[value]]) for name, value in end.point.items()}
+        angles = {name: np.atleast_2d(values[end.column]) for name, values in self.ground.angles.items()}
+        return float(walk_one(self.program, inputs | angles, self.parameters)[self.gap][0, 0])
 
     def end(self, sign: int, settings: Settings, known: Ends | None = None) -> End:
         """Return the least value of sign·gap; ``known`` remembers ends: gaps of one number have the same."""

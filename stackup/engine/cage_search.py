@@ -50,7 +50,7 @@ class CageSearch:
         self.angles, self.unknowns = np.array(pitch_angles(model.pockets)), number.unknowns
         poses = {POSE.format(k): Size(POSE.format(k), 0.0, scope="cage") for k in range(number.unknowns)}
         with_pose = model.with_dimensions(poses)
-        self.rooms = compile_model(with_pose, [gap], lambda _, one: room_at(one) if one == number else one.floor)
+        self.rooms = compile_model(with_pose, [gap], lambda _, one: room_at(one) if one == number else one.ceilings[1])
 
     def least(self, cages: Mapping[str, Array], sign: int) -> float:
         """Return the least of sign·number found from ``cages``, (Z, n) or (1, n) by input."""

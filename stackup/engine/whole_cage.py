@@ -9,7 +9,7 @@ such a number takes it as a size between its bounds.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -29,7 +29,29 @@ from stackup.engine.search import End
 from stackup.engine.settings import Settings
 
 Array = Any
+#: looks at most for the best share of a floor, what it may still gain when it is settled [mm], a step for its slope
+LOOKS, SETTLED, NUDGE = 8, 5e-5, 1e-4
 Point = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class _Tangent:
+    """The floor's bound at a ``share``, ``slope`` by the share, and the end it belongs to."""
+
+    share: float
+    slope: float
+    end: End
+
+    @property
+    def rises(self) -> bool:
+        """Tell whether a larger share gives more."""
+        return self.slope > 0
+
+    def crossing(self, other: _Tangent) -> tuple[float, float]:
+        """Return the share where both tangents cross, and their height there."""
+        apart = self.slope - other.slope
+        step = (other.end.found - self.end.found + other.slope * (self.share - other.share)) / apart
+        return self.share + step, self.end.found + self.slope * step
 
 
 class WholeCage:
@@ -50,7 +72,42 @@ class WholeCage:
         cages = self._cages(self._points(ends, settings))
         found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
+        if low.found - low.bound > tolerance:
+            low = self._better(low, settings)
         return low, high, tolerance
+
+    def _better(self, low: End, settings: Settings) -> End:
+        """Return the low end with the best bound over the share that the floor leaves open.
+
+        The bound is concave in the share: where its tangents from both sides cross is the next share to try, and as
+        far as it can rise.
+        """
+        best = low
+        for share, least, most in () if self.number is None else self.number.shares:
+            tangents = [self._tangent(str(share), float(end), settings) for end in (least, most)]
+            for _ in range(LOOKS):
+                left, right = (max((t for t in tangents if t.rises == up), key=lambda t: t.share if up else -t.share,
+                                   default=None) for up in (True, False))  # fmt: skip
+                best = max([best, *(t.end for t in tangents)], key=lambda end: end.bound)
+                if left is None or right is None:
+                    break
+                place, height = left.crossing(right)
+                if height - best.bound < SETTLED:
+                    break
+                tangents.append(self._tangent(str(share), place, settings))
+        return replace(best, found=low.found)
+
+    def _tangent(self, share: str, value: float, settings: Settings) -> _Tangent:
+        """Return the bound of the floor at a share, and how it moves with it."""
+        sides = [self._with({share: value + side}) for side in (0.0, -NUDGE, NUDGE)]
+        end = sides[0].end(1, settings)
+        below, above = (side.at(end) for side in sides[1:])
+        return _Tangent(value, (above - below) / (2 * NUDGE), end)
+
+    def _with(self, shares: Mapping[str, float]) -> Asked:
+        """Return the floor with its shares chosen."""
+        model = replace(self.model, parameters={**self.model.parameters, **shares})
+        return self._of_pocket(lambda _, number: number.floor, model)
 
     def bound(self, sign: int, settings: Settings) -> End:
         """Return the least that sign·gap can be by what one pocket tells of it; its ``found`` is that pocket's."""
@@ -79,7 +136,7 @@ class WholeCage:
         model, step = model or self.model, self.model.gap(self.gap).step
 
         def only_here(name: str, number: BestPose) -> Any:
-            return stand_in(name, number) if name == step else number.floor
+            return stand_in(name, number) if name == step else number.ceilings[1]
 
         return Asked(model, compile_model(model, [self.gap], only_here), self.gap)
 
@@ -105,7 +162,7 @@ class WholeCage:
             middle = 0.5 * (low + high)
             sizes[inner.gap] = Size(inner.gap, middle, low - middle, high - middle, scope="cage")
         model = self.model.with_dimensions(sizes)
-        between = compile_model(model, [self.gap], lambda step, one: symbol(step) if step in sizes else one.floor)
+        between = compile_model(model, [self.gap], lambda step, one: symbol(step) if step in sizes else one.ceilings[1])
         return Asked(model, between, self.gap)
 
     # What is found

@@ -76,8 +76,9 @@ class Frame:
 
     tilt: float  # of the pins to the bearing axis
     drilled: float  # of the holes: from hole to hole with the rings on their spacers
-    finished: float  # of the planes in which the raceways are measured
+    finished: float  # spacing of the planes in which the raceways are measured
     face: str = "flat"
+    face_circles: tuple[float, float] = (0.0, 0.0)  # diameters on which inclined faces meet their ring's plane
 
 
 @dataclass(frozen=True)
@@ -354,20 +355,24 @@ def least_spacing(
 # -- Roller between the rings ----------------------------------------------------------------------------
 
 
-def to_face(frame: Frame, points: Vector, axis: Vector, pitch: float, angle: float, undo: Any) -> Vector:
-    """How far points are from a ring's inner face, along `axis`; `undo` brings points into the ring's own frame."""
+def to_face(frame: Frame, points: Vector, axis: Vector, circle: float, angle: float, undo: Any) -> Vector:
+    """How far points are from a ring's inner face, along `axis`; `undo` brings points into the ring's own frame.
+
+    An inclined face goes through the circle of diameter `circle` in the plane z = 0 of its ring, wherever the holes
+    are bored.
+    """
     start, end = undo(points), undo(points + axis)
     way = end - start
     if frame.face == "flat":
         return -start[..., 2] / way[..., 2]
-    centre, along = pitch / 2 * outward(angle), leaning(angle, frame.tilt)
+    centre, along = circle / 2 * outward(angle), leaning(angle, frame.tilt)
     if frame.face == "square":
         return -((start - centre) @ along) / (way @ along)
     found = np.zeros(points.shape[:-1])
     for _ in range(30):  # Newton on the cone turned about the ring's own axis, its generator square to the pin
         here = start + found[..., None] * way
         radius = np.hypot(here[..., 0], here[..., 1])
-        height = (radius - pitch / 2) * math.sin(frame.tilt) + here[..., 2] * math.cos(frame.tilt)
+        height = (radius - circle / 2) * math.sin(frame.tilt) + here[..., 2] * math.cos(frame.tilt)
         grow = (here[..., 0] * way[..., 0] + here[..., 1] * way[..., 1]) / radius
         found = found - height / (grow * math.sin(frame.tilt) + way[..., 2] * math.cos(frame.tilt))
     return found
@@ -380,7 +385,6 @@ def end_play(frame: Frame, cage: Values, pocket: Values, angle: float) -> float:
     turn = math.atan2(middle @ around(angle), middle @ outward(angle))
     roller = roller_of(frame, cage, pocket, pin, angle + turn)
     sphere = pocket.get("roller_sphere_radius")
-    pitch_a = cage["hole_pitch_diameter_a"]
     pitch_b = cage["hole_pitch_diameter_b"] - cage.get("pitch_shrinkage_b", 0.0)
     spacing_here = cage["ring_spacing"] - pocket.get("weld_shrinkage", 0.0)
 
@@ -394,8 +398,8 @@ def end_play(frame: Frame, cage: Values, pocket: Values, angle: float) -> float:
         back = sphere - np.sqrt(sphere**2 - x**2) if sphere and end > 0 else 0 * x
         points = roller.ring(end * roller.length - np.sign(end) * back, turns, x)
         if end > 0:
-            return to_face(frame, points, roller.axis, pitch_b, angle, undo_b)
-        return to_face(frame, points, -roller.axis, pitch_a, angle, lambda same: same)
+            return to_face(frame, points, roller.axis, frame.face_circles[1], angle, undo_b)
+        return to_face(frame, points, -roller.axis, frame.face_circles[0], angle, lambda same: same)
 
     total = 0.0
     for end in (-0.5, 0.5):

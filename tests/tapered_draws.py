@@ -48,7 +48,8 @@ PLAN = tapered_twin.layout(NOMINALS)
 def frame(face: str = "conical") -> Frame:
     """What the drawing fixes, for the direct geometry."""
     drilled = math.atan(PLAN.pitch_step / PLAN.spacing)
-    return Frame(PLAN.tilt, drilled, PLAN.finished_spacing, face)
+    circles = NOMINALS["hole_pitch_diameter_a"], NOMINALS["hole_pitch_diameter_b"]
+    return Frame(PLAN.tilt, drilled, PLAN.finished_spacing, face, circles)
 
 
 def kinded(name: str, law: Values) -> Values:

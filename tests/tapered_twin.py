@@ -30,6 +30,7 @@ class Layout:
     spacing: float  # nominal W
     pitch_step: float  # nominal (D_hB − D_hA)/2
     crossing: float  # nominal distance of the apex before plane A
+    raceway: float | None = None  # half-angle of the raceway that seats are formed with; the model takes β − ν
 
 
 def layout(nominals: Values) -> Layout:
@@ -113,7 +114,7 @@ def roller_of(plan: Layout, cage: Values, pocket: Values, angle: float) -> Rolle
     diameters = tuple(pocket["roller_diameter"] - share * loss for share in (1.0, 0.5, 0.0))
     at_a, at_b = cage["inner_raceway_a"], cage["inner_raceway_b"]
     widths = (at_a + (at_b - at_a) * part * between / plan.finished_spacing for part in parts)
-    slope = math.cos(taper) / math.cos(plan.tilt - taper)
+    slope = math.cos(taper) / math.cos(plan.tilt - taper if plan.raceway is None else plan.raceway)
     seats = tuple(width / 2 + diameter / 2 * slope for width, diameter in zip(widths, diameters, strict=True))
     return Roller(parts, diameters, seats)
 

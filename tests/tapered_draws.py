@@ -66,3 +66,8 @@ def draw(rng: random.Random, laws: dict[str, Values] | None = None, rollers: int
     own = {name: value for name, value in pockets[0].items() if name in tapered_twin.CAGE_SLOTS}
     pockets = [{k: v for k, v in p.items() if k not in own} | {"roller_sphere_radius": SPHERE} for p in pockets]
     return cage | own, pockets
+
+
+def drawn(seed: int, rollers: int = ROLLERS) -> Any:
+    """The first cage of a seed."""
+    return draw(random.Random(seed), rollers=rollers)  # noqa: S311  # repeatable, no secret

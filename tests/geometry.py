@@ -20,6 +20,8 @@ from scipy.optimize import brentq, minimize, minimize_scalar
 
 Vector = np.ndarray
 Values = dict[str, Any]
+#: a whole turn and a little more, so that a search can close in on its ends from both sides
+TURN = (-0.5, 2 * math.pi + 0.5)
 Z_AXIS = np.array([0.0, 0.0, 1.0])
 
 
@@ -160,6 +162,13 @@ def ring_motion(cage: Values, pitch: float, sign: int) -> Callable[[Vector], Vec
     x, y = cage.get("ring_offset", (0.0, 0.0))
     turn = cage.get("ring_phase", 0.0) / pitch  # half the arc over the pitch radius
     return lambda point: turned(point, Z_AXIS, sign * turn) + sign * np.array([x, y, 0.0]) / 2
+
+
+def unmoved(cage: Values, pitch: float, sign: int, points: Vector) -> Vector:
+    """Points back in the frame of ring A (−1) or B (+1), before `ring_motion`."""
+    x, y = cage.get("ring_offset", (0.0, 0.0))
+    turn = cage.get("ring_phase", 0.0) / pitch
+    return turned(points - sign * np.array([x, y, 0.0]) / 2, Z_AXIS, -sign * turn)
 
 
 def leaned_ring(cage: Values, pitch: float, spacing: float) -> Callable[[Vector], Vector]:
@@ -303,7 +312,7 @@ def drifted(frame: Frame, cage: Values, pocket: Values, angle: float, sign: int,
 
 def circle_to_cone(roller: Roller, other: Roller, end: float) -> float:
     """The least distance of a circle on a roller, at `end` of its length, from the other's cone."""
-    return least(lambda turn: other.outside(roller.ring(0 * turn + end * roller.length, turn)), [(0, 2 * math.pi)])
+    return least(lambda turn: other.outside(roller.ring(0 * turn + end * roller.length, turn)), [TURN])
 
 
 def between(one: Roller, two: Roller, end: float) -> float:
@@ -314,7 +323,7 @@ def between(one: Roller, two: Roller, end: float) -> float:
 def bodies_apart(one: Roller, two: Roller) -> float:
     """The least distance of two rollers over the whole of their lengths."""
     return least(
-        lambda end, turn: two.outside(one.ring(end * one.length, turn)), [(-0.5, 0.5), (0, 2 * math.pi)], count=61
+        lambda end, turn: two.outside(one.ring(end * one.length, turn)), [(-0.5, 0.5), TURN], count=61
     )
 
 
@@ -385,26 +394,30 @@ def end_play(frame: Frame, cage: Values, pocket: Values, angle: float) -> float:
     turn = math.atan2(middle @ around(angle), middle @ outward(angle))
     roller = roller_of(frame, cage, pocket, pin, angle + turn)
     sphere = pocket.get("roller_sphere_radius")
+    pitch_a = cage["hole_pitch_diameter_a"]
     pitch_b = cage["hole_pitch_diameter_b"] - cage.get("pitch_shrinkage_b", 0.0)
     spacing_here = cage["ring_spacing"] - pocket.get("weld_shrinkage", 0.0)
+
+    def undo_a(points: Vector) -> Vector:
+        return unmoved(cage, pitch_a, -1, points)
 
     def undo_b(points: Vector) -> Vector:
         x, y = cage.get("ring_parallelism", (0.0, 0.0))
         down = points - spacing_here * Z_AXIS
         lean = math.atan(math.hypot(x, y) / (pitch_b / 2))
-        return turned(down, np.array([y, -x, 0.0]), -lean) if lean else down
+        return unmoved(cage, pitch_b, 1, turned(down, np.array([y, -x, 0.0]), -lean) if lean else down)
 
     def gap(end: float, x: Vector, turns: Vector) -> Vector:
         back = sphere - np.sqrt(sphere**2 - x**2) if sphere and end > 0 else 0 * x
         points = roller.ring(end * roller.length - np.sign(end) * back, turns, x)
         if end > 0:
             return to_face(frame, points, roller.axis, frame.face_circles[1], angle, undo_b)
-        return to_face(frame, points, -roller.axis, frame.face_circles[0], angle, lambda same: same)
+        return to_face(frame, points, -roller.axis, frame.face_circles[0], angle, undo_a)
 
     total = 0.0
     for end in (-0.5, 0.5):
         reach = (roller.bore / 2, float(roller.radius(np.array(end * roller.length))))
-        total += least(lambda x, turns, end=end: gap(end, x, turns), [reach, (0, 2 * math.pi)], count=61)
+        total += least(lambda x, turns, end=end: gap(end, x, turns), [reach, TURN], count=61)
     return total
 
 

@@ -28,20 +28,22 @@ column is the greatest part that was used of the limits that the terms left out 
 """
 COLUMNS = "| gap | mean | sd | from | to | of its limit |\n|---|---:|---:|---:|---:|---:|"
 NOTES = """
-*running_clearance* of a tapered cage. The formula forms the seats with β − ν; a roller lies on a raceway whose own angle
-is atan((F_B − F_A)/2W₀). Where both differ by δ the seats are off by (D/2)·cosν·(1/cos(β − ν) − 1/cos(β − ν + δ)), some 8 mm
-times δ. With the raceway's angle what is left is a tenth of a µm, but for the bow between stations: at most reach²·|w|/2, the
-geometry being the less. At the place along the circumference where the roller settles, more is left than the formula says.
+*running_clearance* of a tapered cage. The formula forms the seats with β − ν; a roller lies on a raceway whose angle is
+atan((F_B − F_A)/2W₀). Where both differ by δ the seats are off by (D/2)·cosν·(1/cos(β − ν) − 1/cos(β − ν + δ)), some
+8 mm times δ. With the raceway's own angle what is left is a tenth of a µm, but for the bow between stations, at most
+reach²·|w|/2, by which geometry has the less. At the place along the circumference where the roller settles, more is
+left than the formula says.
 
-*roller_spacing*. The bow between stations stops a roller earlier than three stations say, and a bore out of centre is off
-the same way at all of them: on the safe side.
+*roller_spacing*. The bow between stations stops a roller earlier than three stations say, and a bore out of centre is
+off the same way at all of them: on the safe side.
 
 *end_clearance*, flat faces: rollers that lean by δ more than β change it by (W sinβ − (D_S + D_L)/2)/cos²β·δ. Rings out
-of parallel are counted at their worst: safe. Inclined faces (square, conical): they part along the pin by cosβ, not
-1/cosβ, of what the spacing changes, and by sinβ of what the rings are out of centre; a roller's ends lean by δ, and by
-sinβ times its own angle from its pocket, which costs that times D_S/2 and d_b/2 (spherical) or D_L/2 (flat): unsafe.
+of parallel are counted at their worst: safe. Inclined faces (square, conical), turned on a circle that stays: they part
+along the pin by cosβ, not 1/cosβ, of what the spacing changes, and by sinβ of what the rings are out of centre; the
+roller's ends lean by δ, and by sinβ times its own angle from its pocket, which costs that times D_S/2 and d_b/2
+(spherical) or D_L/2 (flat): unsafe.
 
-*apex_crossing*: the nearest point of both lines in space instead of the pin's projection; of 3 mm of scatter.
+*apex_crossing*: the nearest point of both lines in space instead of the pin's projection, beside 3 mm of scatter.
 """
 
 

@@ -12,9 +12,6 @@ from stackup.case.schema import Entry
 from stackup.chain.model import Model, Requirement
 from stackup.dimension import Dimension
 
-#: The state of a bearing without operating conditions.
-MADE = "made"
-
 
 @dataclass(frozen=True)
 class Run:

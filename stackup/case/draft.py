@@ -10,6 +10,7 @@ from stackup.cage import Given, Kind, Slot
 from stackup.case.columns import Sheets
 from stackup.case.faults import Faults
 from stackup.case.schema import Document, ValuesEntry, ZoneEntry
+from stackup.case.states import Operating
 from stackup.chain.formula import RESERVED
 from stackup.chain.model import Step
 from stackup.dimension import Dimension
@@ -21,7 +22,7 @@ class Draft:
 
     ``document`` is the file without what is wrong by itself, ``raw`` the whole file; ``pockets`` is 0 where
     the number of rollers is wrong; ``dimensions`` are those that could be made, ``centres_unstated`` those of
-    which only cpk is known.
+    which only cpk is known; ``operating`` is how the bearing runs.
     """
 
     document: Document
@@ -33,6 +34,7 @@ class Draft:
     dimensions: dict[str, Dimension] = field(default_factory=dict)
     centres_unstated: list[str] = field(default_factory=list)
     options: Mapping[str, Any] = field(default_factory=dict)
+    operating: Operating = field(default_factory=Operating)
 
     @property
     def steps(self) -> tuple[Step, ...]:

@@ -16,6 +16,7 @@ from typing import Any, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from stackup.case.bearing import PartsEntry
 from stackup.case.scanner import Path, Place, Places
 from stackup.case.schema import TABLES, Document
 from stackup.case.values import FORMS, LARGEST, TAGS, OneOf, Table
@@ -39,7 +40,12 @@ _TYPES = {
     "dimensions": "a table of dimensions, such as [dimensions.NAME] with nominal = 10.0",
     "chains": "a table of chains, such as [chains.NAME] with a formula",
     "requirements": "a table of requirements, such as [requirements.NAME] with min = 0.0",
-}
+    "operating": "a table with parts, wear, rotation, such as [operating.wear] with pin_diameter = 0.2",
+    "parts": "a table of parts, such as [operating.parts] with pin = { temperature = 70, expansion = 11.5e-6 }",
+    "wear": "a table of slots, such as [operating.wear] with pin_diameter = 0.2",
+    "rotation": "a table [operating.rotation] with speed, density and modulus",
+    "row": "tables, one [[row]] for each row that differs",
+} | dict.fromkeys(PartsEntry.model_fields, "a table { temperature, expansion }")
 #: what a named table should have been, by the table it stands in
 _NAMED = {
     "dimensions": "a table, such as { nominal = 10.0, tolerance = 0.1 }",

@@ -13,8 +13,8 @@ import numpy as np
 
 from stackup.cage import KINDS, Kind
 from stackup.cage import kind as kind_called
-from stackup.case import assumptions, build, chains, dimensions, requirements
-from stackup.case.case import MADE, Case, Row, Run
+from stackup.case import assumptions, build, chains, dimensions, operating, requirements
+from stackup.case.case import Case, Row, Run
 from stackup.case.chains import Chain
 from stackup.case.changes import Changes, apply
 from stackup.case.columns import Sheets
@@ -26,13 +26,14 @@ from stackup.case.scanner import Places
 from stackup.case.schema import CageEntry
 from stackup.case.slot_forms import fitting
 from stackup.case.source import bytes_of, places_of, tables_of, text_of
+from stackup.case.states import MADE
 from stackup.case.values import MOST_NAMES, is_law
 from stackup.chain.symbols import split_next
 from stackup.errors import nearest
 
 LATER = "not built yet: it comes with a later version"
 #: keys of the interface that this version refuses
-NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"))
+NOT_BUILT: tuple[KeyPath, ...] = (("row",), ("cage", "rows"))
 
 
 @dataclass(frozen=True)
@@ -113,13 +114,15 @@ def _case(source: _Source, faults: Faults) -> Case:
     document, kind = draft.document, draft.kind
     draft.options = _options(kind, document.cage, faults)
     dimensions.judge(draft)
+    draft.operating = operating.judge(draft)
     found = chains.judge(draft)
     chains.judge_use(draft, found.used)
     wanted = requirements.judge(draft, found.right)
     _judge_whole(draft)
-    model = build.model(draft, found.right)
-    nominal = evaluate_at_nominal(build.known_only(model))
-    _judge_nominal(draft, nominal, found.right)
+    states = build.states(draft, found.right)
+    nominal = {state: evaluate_at_nominal(build.known_only(model)) for state, model in states.items()}
+    for state, values in nominal.items():
+        _judge_nominal(draft, state, values, found.right)
     faults.raise_all()
     return Case(
         title=document.title,
@@ -137,7 +140,7 @@ def _case(source: _Source, faults: Faults) -> Case:
         document=source.text,
         mapping=source.raw,
         notes=(*kind.warnings(draft.dimensions), *assumptions.notes(draft, found.right, nominal)),
-        rows=(Row("1", 1, draft.pockets, {MADE: model}),),
+        rows=(Row("1", 1, draft.pockets, states),),
     )
 
 
@@ -233,17 +236,16 @@ def _judge_whole(draft: Draft) -> None:
         draft.faults.add(("dimensions", one.slot, "nominal"), one.found, one.allowed)
 
 
-def _judge_nominal(draft: Draft, values: Mapping[str, Any], right: Mapping[str, Chain]) -> None:
-    """Note every gap that has no finite value at the nominal."""
+def _judge_nominal(draft: Draft, state: str, values: Mapping[str, Any], right: Mapping[str, Chain]) -> None:
+    """Note every gap that has no finite value at the nominal in a state."""
     lost = {name for name, value in values.items() if not np.isfinite(value).all()}
+    at = "at the nominal" + ("" if state == MADE else f" in the state {state}")
     built_in = sorted(lost - right.keys())
     if built_in:
-        found = f"dimensions of which {', '.join(built_in)} is not finite at the nominal"
-        draft.faults.add(
-            ("dimensions",), found, "nominals of which every gap is a finite number", at_key=True
-        )
+        found = f"dimensions of which {', '.join(built_in)} is not finite {at}"
+        draft.faults.add(("dimensions",), found, "nominals of which every gap is a finite number", at_key=True)
     for name in lost & right.keys():
         uses = {split_next(symbol.name)[0] for symbol in right[name].expression.free_symbols}
         if not uses & lost:
-            found = "a formula that is not finite at the nominal"
+            found = f"a formula that is not finite {at}"
             draft.faults.add(("chains", name, "formula"), found, "a formula with a finite value there")

@@ -74,8 +74,10 @@ class RowEntry(Table):
     what: ClassVar[str] = "[[row]]"
     name: Text | None = Field(default=None, description="What the row is called (default: its number).")
     count: RowCount = Field(default=1, description="How many rows are alike.")
-    rollers: int | None = Field(default=None, ge=3, le=500, description="Rollers in the row (default: those of [cage]).")
+    rollers: int | None = Field(
+        default=None, ge=3, le=500, description="Rollers in the row (default: those of [cage])."
+    )
     dimensions: dict[str, dict[str, Any]] = Field(
         default={},
-        description="What differs from [dimensions]: keys in the place of the same keys, another form in the place of all.",
+        description="What differs from [dimensions], key by key; another form takes the place of all keys.",
     )

@@ -53,10 +53,8 @@ def judge(draft: Draft) -> Operating:
 
 
 def _scales(entry: OperatingEntry) -> dict[str, float]:
-    given = {part: getattr(entry.parts, part) for part in type(entry.parts).model_fields}
-    return {
-        part: 1 + state.expansion * (state.temperature - REFERENCE) for part, state in given.items() if state is not None
-    }
+    given = ((part, getattr(entry.parts, part)) for part in type(entry.parts).model_fields)
+    return {part: 1 + one.expansion * (one.temperature - REFERENCE) for part, one in given if one is not None}
 
 
 def _wear(draft: Draft, entry: OperatingEntry) -> dict[str, float]:
@@ -101,7 +99,7 @@ def _growth(draft: Draft, entry: OperatingEntry) -> float | None:
 
 
 class SizesNow:
-    """The sizes that differ in some state of the case, each as a step ``size.now``, its nominal ``size.nominal_now``."""
+    """The sizes that differ in some state: each a step ``size.now``, its nominal a step ``size.nominal_now``."""
 
     def __init__(self, draft: Draft) -> None:
         """Find them among the dimensions and slots of ``draft``."""

@@ -138,7 +138,7 @@ class RowFaults(Faults):
         if own == path:
             found = f"{found}, in row {self.name}"
         elif len(path) == 2:
-            near = near or (nearest(str(path[1]), self.names) if path[1] not in self.names else None)
+            near = (nearest(str(path[1]), self.names) if path[1] not in self.names else None) or near
         super().add(own, found, allowed, near=near, place=place, at_key=at_key)
 
     def take_out(self, path: Path) -> None:

@@ -89,11 +89,14 @@ def _kind(raw: Mapping[str, Any], faults: Faults) -> Kind | None:
 
 def _judge_counts(raw: Mapping[str, Any], faults: Faults) -> None:
     """Stop at once where a table holds more names than any case needs."""
+    too_many = False
     for table in ("dimensions", "chains", "requirements"):
         count = len(raw[table]) if isinstance(raw.get(table), Mapping) else 0
         if count > MOST_NAMES:
+            too_many = True
             faults.add((table,), f"{count} {table}", f"at most {MOST_NAMES}", at_key=True)
-    faults.raise_all()
+    if too_many:
+        faults.raise_all()
 
 
 def _as_kind(raw: Mapping[str, Any], kind: Kind | None) -> Mapping[str, Any]:

@@ -1,4 +1,4 @@
-"""The cylindrical pin-type cage: slots, steps and gaps 1–9 of ``docs/model.md``, section 3.
+"""The cylindrical pin-type cage: slots, steps and gaps of ``docs/model.md``, section 3.
 
 Pocket i stands at θ_i; r points outward, t anticlockwise.  The cage is centred on the mean of its two rings.
 All lengths in mm, angles in rad, stress in N/mm².
@@ -12,7 +12,7 @@ from stackup.cage import cylindrical_doubts as doubts
 from stackup.cage import pinned
 from stackup.cage.cylindrical_rollers import ROLLER_SET
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
-from stackup.cage.pinned import bore_steps, entry_steps, vector
+from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, nominal, nominal_now, scale, symbol
 
@@ -52,6 +52,7 @@ GAPS = (
         ("outer_guide", "ring_outside"),
     ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
+    pinned.PITCH_GAP,
 )
 
 STATIONS = ("near", "middle", "far")
@@ -281,7 +282,7 @@ def _wall_and_ring_steps() -> list[Step]:
 
 
 def steps(given: Given) -> tuple[Step, ...]:
-    """Return the steps of gaps 1–9 over all slots, each using only earlier ones."""
+    """Return the steps of all gaps over all slots, each using only earlier ones."""
     del given  # the same steps for every drawing
     return tuple(
         _pin_steps()
@@ -291,6 +292,7 @@ def steps(given: Given) -> tuple[Step, ...]:
         + _end_and_lean_steps()
         + _entry_steps()
         + _wall_and_ring_steps()
+        + pitch_steps()
     )
 
 

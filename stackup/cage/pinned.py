@@ -11,7 +11,7 @@ from typing import Any
 
 from stackup.cage.kind import BuiltIn, Option, Slot
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Length, symbol
+from stackup.chain.symbols import Greatest, Length, Magnitude, following, symbol
 
 #: rollers
 ROLLER_SLOTS = (
@@ -71,6 +71,7 @@ ENTRY_GAPS = (
     BuiltIn("weld_gap", "mm", "least gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
     BuiltIn("weld_gap_widest", "mm", "widest gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
 )
+PITCH_GAP = BuiltIn("pitch_difference", "mm", "difference of adjacent pitches of the finished pins, without sign")
 WALL_GAP = BuiltIn("roller_wall", "mm", "least wall of the roller round its bore")
 
 OPTIONS = (
@@ -101,6 +102,14 @@ def bore_steps() -> list[Step]:
             "c₊, the farthest the roller moves at some moment",
         ),
     ]
+
+
+def pitch_steps() -> list[Step]:
+    """Return how much the pitch to the next pin differs from that one's to the one after it, from ``pin_middle``."""
+    first = symbol("pin_middle.t")
+    second, third = following(first), following(first, 2)
+    note = "|P_t(i+2) − 2P_t(i+1) + P_t(i)| at mid-length"
+    return [Step("pitch_difference", Magnitude(first - 2 * second + third), note)]
 
 
 def entry_steps(span: Any, length: str) -> list[Step]:

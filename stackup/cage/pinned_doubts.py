@@ -48,7 +48,7 @@ def wider_faces(dimensions: Dimensions, leaning: float) -> str:
 def nominal(dimensions: Dimensions, name: str) -> float:
     """Return the nominal of a size, mm or rad; NaN, which contradicts nothing, as built or where it is not known."""
     size = dimensions.get(name)
-    return float(size.nominal_size) if isinstance(size, Size) else math.nan
+    return size.nominal_size * size.factor if isinstance(size, Size) else math.nan
 
 
 def ends(dimensions: Dimensions, name: str) -> tuple[float, float]:

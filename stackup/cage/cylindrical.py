@@ -14,7 +14,18 @@ from stackup.cage.cylindrical_rollers import ROLLER_SET
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, nominal, nominal_now, scale, symbol
+from stackup.chain.symbols import (
+    Greatest,
+    Least,
+    Length,
+    Magnitude,
+    following,
+    made,
+    nominal,
+    nominal_now,
+    scale,
+    symbol,
+)
 
 SLOTS = (
     *pinned.ROLLER_SLOTS,
@@ -53,6 +64,7 @@ GAPS = (
     ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
     pinned.PITCH_GAP,
+    pinned.RACEWAY_GAP,
 )
 
 STATIONS = ("near", "middle", "far")
@@ -307,4 +319,5 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    preload=pinned.RACEWAY_GAP.name,
 )

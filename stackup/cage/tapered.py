@@ -60,6 +60,7 @@ GAPS = (
     *pinned.ENTRY_GAPS,
     pinned.WALL_GAP,
     pinned.PITCH_GAP,
+    pinned.RACEWAY_GAP,
 )
 
 OPTIONS = (
@@ -103,4 +104,5 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    preload=pinned.RACEWAY_GAP.name,
 )

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from stackup.case.chains import Chain
-from stackup.case.draft import Draft
+from stackup.case.draft import OPERATING, Draft
 from stackup.case.operating import REFERENCE, cold_parts
 from stackup.case.process import given
 from stackup.case.schema import OneSidedEntry, SizeEntry, ZoneEntry
@@ -26,7 +26,8 @@ def notes(draft: Draft, chains: Mapping[str, Chain], nominal: Mapping[str, Mappi
     yield from _below_zero(draft, nominal)
     if cold := cold_parts(draft):
         yield f"not in [operating.parts], taken to stay at {REFERENCE:g} °C: {', '.join(cold)}"
-    for name, slots in draft.gaps_left_out().items():
+    missing = {name: slots for name, slots in draft.gaps_left_out().items() if slots != [OPERATING]}
+    for name, slots in missing.items():
         yield f"{name} is left out: {', '.join(slots)} {'is' if len(slots) == 1 else 'are'} not given"
     yield from _zeros(draft, chains)
     yield from _exact(draft)

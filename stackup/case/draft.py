@@ -15,6 +15,9 @@ from stackup.chain.formula import RESERVED
 from stackup.chain.model import Step
 from stackup.dimension import Dimension
 
+#: the table that makes gaps of a bearing in operation
+OPERATING = "[operating]"
+
 
 @dataclass
 class Draft:
@@ -78,8 +81,10 @@ class Draft:
         return [name for name in needs if name not in self.named("dimensions")]
 
     def gaps_left_out(self) -> dict[str, list[str]]:
-        """Return the built-in gaps that are left out, each with the slots it misses."""
+        """Return the built-in gaps that are left out, each with the slots it misses (or with [operating])."""
         missing = {gap.name: self.slots_without(gap.needs) for gap in self.kind.gaps}
+        if not self.operating:
+            missing |= {gap.name: [OPERATING] for gap in self.kind.gaps if gap.in_operation}
         return {name: slots for name, slots in missing.items() if slots}
 
 

@@ -23,6 +23,10 @@ class Operating:
     wear: Mapping[str, float] = field(default_factory=dict)
     growth: float | None = None
 
+    def __bool__(self) -> bool:
+        """Tell whether there is any state but as made."""
+        return bool(self.scales or self.wear or self.growth is not None)
+
     def states(self) -> dict[str, dict[str, float]]:
         """Return the parameters of each state by its name, the bearing as made first."""
         hot = {f"{part}.{SCALE}": value for part, value in self.scales.items()}

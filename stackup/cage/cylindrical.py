@@ -15,7 +15,18 @@ from stackup.cage.cylindrical_whole import whole_cage_steps
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, scale, symbol
+from stackup.chain.symbols import (
+    Greatest,
+    Least,
+    Length,
+    Magnitude,
+    following,
+    made,
+    nominal,
+    nominal_now,
+    scale,
+    symbol,
+)
 
 SLOTS = (
     *pinned.ROLLER_SLOTS,
@@ -55,6 +66,7 @@ GAPS = (
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
     pinned.PITCH_GAP,
     *pinned.WHOLE_CAGE_GAPS,
+    pinned.RACEWAY_GAP,
 )
 
 STATIONS = ("near", "middle", "far")
@@ -119,16 +131,16 @@ def _station_steps() -> list[Step]:
 def _running_steps() -> list[Step]:
     """Gap 2: the pin must not carry the roller's load."""
     seat, play = symbol("seat"), symbol("raceway_play")
-    race_made, roller_made = made("inner_raceway"), made("roller_diameter")
+    mean, mean_now = nominal("roller_diameter"), nominal_now("roller_diameter")
     steps = [
         *bore_steps(),
         Step(
-            "radial_clearance",
-            scale("outer_ring") * (race_made + 2 * roller_made + symbol("radial_internal_clearance"))
-            - (symbol("inner_raceway") + 2 * symbol("roller_diameter")),
-            "G_r of the state: what inner raceway and rollers leave of the outer raceway",
+            "raceway_clearance",
+            scale("outer_ring") * (made("inner_raceway") + 2 * mean + symbol("radial_internal_clearance"))
+            - (symbol("inner_raceway") + 2 * mean_now),
+            "G_r of the state: what inner raceway and mean roller leave of the outer raceway",
         ),
-        Step("raceway_play", Greatest(symbol("radial_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
+        Step("raceway_play", Greatest(symbol("raceway_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
         Step(
             "raceway_seat",
             (symbol("inner_raceway") + symbol("roller_diameter")) / 2,
@@ -313,4 +325,5 @@ KIND = Kind(
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
     closing="ring_entry",
+    preload=pinned.RACEWAY_GAP.name,
 )

@@ -72,6 +72,14 @@ ENTRY_GAPS = (
     BuiltIn("weld_gap", "mm", "least gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
     BuiltIn("weld_gap_widest", "mm", "widest gap round the pin for the weld to fill", ("ring_hole_b",), hints=OFF_CENTRE),
 )
+RACEWAY_GAP = BuiltIn(
+    "raceway_clearance",
+    "mm",
+    "radial internal clearance in operation, of the mean roller",
+    ("radial_internal_clearance",),
+    scope="cage",
+    in_operation=True,
+)
 PITCH_GAP = BuiltIn("pitch_difference", "mm", "difference of adjacent pitches of the finished pins, without sign")
 WHOLE_CAGE_GAPS = (
     BuiltIn(

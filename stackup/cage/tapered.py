@@ -62,6 +62,7 @@ GAPS = (
     pinned.WALL_GAP,
     pinned.PITCH_GAP,
     *pinned.WHOLE_CAGE_GAPS,
+    pinned.RACEWAY_GAP,
 )
 
 OPTIONS = (
@@ -107,4 +108,5 @@ KIND = Kind(
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
     closing="ring_entry",
+    preload=pinned.RACEWAY_GAP.name,
 )

@@ -36,6 +36,17 @@ def test_every_gap_of_a_pocket_within_what_is_left_out(seed: int) -> None:
     assert outside == {}
 
 
+@pytest.mark.parametrize("seed", range(100, 104))
+def test_rollers_with_clearance_between_their_raceways(seed: int) -> None:
+    """G_r: both seats of the running clearance, and the share of it that puts mid-length nearest to the pin."""
+    outside = {
+        one.name: (one.difference, one.low, one.high)
+        for one in geometry_compare.in_bore(seed, play=0.12)
+        if not one.low <= one.difference <= one.high
+    }
+    assert outside == {}
+
+
 @pytest.mark.parametrize("seed", POCKETS)
 def test_every_gap_of_a_cylindrical_pocket_within_what_is_left_out(seed: int) -> None:
     outside = {

@@ -20,7 +20,6 @@ import numpy as np
 
 Array = Any
 
-QUICK, SURE = 10, 60  # most steps
 UNDONE = 4  # steps of the quick method before which no cage is done
 # part of the way to the edge that a step goes, and how far above the costs t begins, as a part of their size: the
 # bold ones were found best by trial (iterations to the gap); with them the sure method would lose the path
@@ -156,9 +155,10 @@ class _Smooth:
         factors = _factored(self._matrix(ratio))
         products = weights * slack
 
-        def direction(target: Array) -> tuple[Array, Array, Array]:
-            # target is what λ becomes where the slack stays
-            free = target - ratio * miss
+        lack = ratio * miss
+
+        def direction(free: Array) -> tuple[Array, Array, Array]:
+            # free is what λ becomes in a pose that stays
             right = np.empty_like(factors[1])
             np.subtract(np.add.reduce(free, axis=0), 1.0, out=right[0])
             np.negative(np.einsum("fkn,kn->fn", self.slope, free), out=right[1:])
@@ -166,7 +166,7 @@ class _Smooth:
             return dt, move[1:], dt + miss - np.einsum("fkn,fn->kn", self.slope, move[1:])
 
         # the predictor has target 0, hence Δλ/λ = −1 − Δslack/slack
-        _, _, change = direction(np.zeros_like(slack))
+        _, _, change = direction(-lack)
         change /= slack
         primal = 1.0 / np.maximum(-np.minimum.reduce(change, axis=0), 1.0)
         dual = 1.0 / np.maximum(1.0 + np.maximum.reduce(change, axis=0), 1.0)
@@ -178,7 +178,7 @@ class _Smooth:
         aim = np.minimum(np.maximum((left / mean) ** 3, 1e-3), 0.9) * mean / len(slack)
         # what a short predictor promises is not to be trusted: its second order counts by how far it came (by trial)
         target = (aim + np.minimum(1.5 * primal * dual, 1.0) * (first + second)) / slack
-        dt, move, step = direction(target)
+        dt, move, step = direction(target - lack)
         gain = target - weights - ratio * step
         primal = QUICK_DAMPING / np.maximum(-np.minimum.reduce(step / slack, axis=0), QUICK_DAMPING)
         dual = QUICK_DAMPING / np.maximum(-np.minimum.reduce(gain / weights, axis=0), QUICK_DAMPING)
@@ -199,16 +199,17 @@ class _Smooth:
         return matrix
 
 
-def quick(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
+def quick(cones: Cones, pose: Array, wanted: Array, reach: Array, steps: int) -> Answer:
     """Return the answer of the interior point method for smooth constraints; it may fail at a residual of length 0.
 
-    ``wanted`` (n,) is the gap at which a cage is done, ``reach`` (n,) how far the best pose may lie away.
+    ``wanted`` (n,) is the gap at which a cage is done, ``reach`` (n,) how far the best pose may lie away; no more than
+    ``steps`` steps are gone.
     """
     best = _no_answer(pose, len(cones.play))
     now = _Smooth(cones, pose)
     alive = np.arange(pose.shape[1])
     todo = np.ones(alive.size, dtype=bool)
-    for step in range(QUICK):
+    for step in range(steps):
         if step < UNDONE:
             now.advance()
             continue
@@ -360,12 +361,12 @@ def _divided(a: Array, b: Array) -> Array:
     return np.concatenate([first[None], (b[1:] - first * a[1:]) / a[0]])
 
 
-def sure(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
+def sure(cones: Cones, pose: Array, wanted: Array, reach: Array, steps: int) -> Answer:
     """Return the answer of the interior point method for second-order cones; arguments as for ``quick``."""
     best = _no_answer(pose, len(cones.play))
     least = np.full(pose.shape[1], np.inf)
     now = _Conic(cones, pose)
-    for _ in range(SURE):
+    for _ in range(steps):
         answer = now.answer()
         left = cones.left(answer.pose)
         worst = np.maximum.reduce(np.sqrt(_dot(left, left)) - cones.play, axis=0)
@@ -380,4 +381,4 @@ def sure(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
     return best
 
 
-Method = Callable[[Cones, Array, Array, Array], Answer]
+Method = Callable[[Cones, Array, Array, Array, int], Answer]

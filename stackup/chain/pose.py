@@ -26,8 +26,15 @@ from stackup.chain.cones import Method, gathered, quick, sure
 Array = Any
 
 BLOCK = 600  # most cages worked on together, so that the arrays of the chosen cones stay in cache
-# how many cones are chosen, and by what method they are solved, as long as a cage fails the check over all
-ROUNDS: tuple[tuple[int, Method], ...] = ((14, quick), (24, quick), (32, quick), (32, sure), (10**6, sure))
+# how many cones are chosen, by what method they are solved and in how many steps at most, as long as a cage fails the
+# check over all; it costs less to begin again with the few that need more steps than to go on
+ROUNDS: tuple[tuple[int, Method, int], ...] = (
+    (14, quick, 7),
+    (24, quick, 14),
+    (32, quick, 14),
+    (32, sure, 60),
+    (10**6, sure, 60),
+)
 WANTED = 5e-9  # duality gap at which a cage is done, in units of its largest residual at least squares
 SHARPER = 0.5  # the part of it at which a method stops: the check over all cones only adds
 
@@ -125,21 +132,22 @@ class _Search:
         """Return the best pose of every cage with margin and gap."""
         wanted = WANTED * np.maximum.reduce(self.play - self.room, axis=0)
         which: Any = slice(None)
-        for count, method in ROUNDS:
+        for count, method, steps in ROUNDS:
             missing = np.flatnonzero(~(self.gap <= wanted))
             if missing.size == 0:
                 break
-            self._round(which if missing.size == wanted.size else missing, count, method, wanted)
+            self._round(which if missing.size == wanted.size else missing, wanted, count, method, steps)
         return Pose(self.margin, self.pose, self.weights, self.gap)
 
-    def _round(self, which: Any, count: int, method: Method, wanted: Array) -> None:
+    def _round(self, which: Any, wanted: Array, count: int, method: Method, steps: int) -> None:
         """Solve the cages ``which`` over ``count`` cones each, check over all cones and keep what is better."""
         play, v, margin = self.play[:, which], self.v[:, :, which], self.margin[which]
         # cones that bound before stay in, so that the bound of this round is no worse
         room = np.where(self.weights[:, which] > 1e-3, margin, self.room[:, which])
         rows = _tightest(room, min(count, len(play)))
         reach = self._reach(play, margin)
-        found = method(gathered(play, v, self.moves, rows), self.pose[:, which], SHARPER * wanted[which], reach)
+        cones = gathered(play, v, self.moves, rows)
+        found = method(cones, self.pose[:, which], SHARPER * wanted[which], reach, steps)
         room = self._room_at(found.pose, which)
         new = np.minimum.reduce(room, axis=0)
         upper = margin + self.gap[which]

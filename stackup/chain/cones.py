@@ -23,15 +23,15 @@ Array = Any
 UNDONE = 4  # steps of the quick method before which no cage is done
 # part of the way to the edge that a step goes, and how far above the costs t begins, as a part of their size: the
 # bold ones were found best by trial (iterations to the gap); with them the sure method would lose the path
-QUICK_DAMPING, QUICK_RISE = 0.9995, 0.05
+QUICK_DAMPING, QUICK_RISE = 0.9995, 0.02
 SURE_DAMPING, SURE_RISE = 0.9, 0.3
 
 
 @dataclass(frozen=True)
 class Cones:
-    """The chosen cones of every cage: ``play`` (K, n), ``v`` (2, K, n) and ``moves`` (2, f, K, n).
+    """The chosen cones of every cage: ``play`` (K, n), ``v`` (2, K, n) and ``moves`` (c, f, K, n).
 
-    ``moving`` names the rows 0, 1 of ``v`` that a pose moves at all.
+    ``moving`` names the c parts 0, 1 of ``v`` that a pose moves at all.
     """
 
     play: Array
@@ -41,14 +41,16 @@ class Cones:
 
     def left(self, pose: Array) -> Array:
         """Return the residuals (2, K, n)."""
-        return self.v - np.einsum("cfkn,fn->ckn", self.moves, pose)
+        left = self.v.copy()
+        left[self.moving] -= np.einsum("cfkn,fn->ckn", self.moves, pose)
+        return left
 
 
 def gathered(play: Array, v: Array, moves: Array, rows: Array) -> Cones:
     """Return the cones ``rows`` (K, n) out of ``play`` (J, n), ``v`` (2, J, n) and ``moves`` (2, f, J)."""
     chosen = np.stack([np.take_along_axis(x, rows, axis=0) for x in v])
     moving = [c for c in range(2) if moves[c].any()]
-    return Cones(np.take_along_axis(play, rows, axis=0), chosen, np.take(moves, rows, axis=2), moving)
+    return Cones(np.take_along_axis(play, rows, axis=0), chosen, np.take(moves[moving], rows, axis=2), moving)
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ class _Smooth:
     def __init__(self, cones: Cones, pose: Array) -> None:
         """Begin at ``pose``, with equal products of weight and slack."""
         self.play, moving = cones.play, cones.moving
-        self.v, self.moves = cones.v[moving], cones.moves[moving]
+        self.v, self.moves = cones.v[moving], cones.moves
         self.still = sum(cones.v[c] ** 2 for c in range(2) if c not in moving) + np.zeros_like(self.play)
         self.squares = np.einsum("cfkn,cgkn->fgkn", self.moves, self.moves)
         self._at(pose)
@@ -300,10 +302,10 @@ class _Conic:
         """Begin at ``pose`` with equal weights and no pull."""
         self.play, self.v = cones.play, cones.v
         # one move more in front, that of t
-        first = np.zeros((1, 1 + len(pose), *cones.play.shape))
-        first[0, 0] = 1.0
-        rest = np.concatenate([np.zeros_like(cones.moves[:, :1]), -cones.moves], axis=1)
-        self.moves = np.concatenate([first, rest])
+        self.moves = np.zeros((3, 1 + len(pose), *cones.play.shape))
+        self.moves[0, 0] = 1.0
+        for part, move in zip(cones.moving, cones.moves, strict=True):
+            self.moves[1 + part, 1:] = -move
         self.squares = np.einsum("cfkn,cgkn->fgkn", MIRROR[..., None] * self.moves, self.moves)
         left = cones.left(pose)
         length = np.sqrt(_dot(left, left))

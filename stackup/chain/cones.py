@@ -46,8 +46,8 @@ class Cones:
         return left
 
 
-def gathered(play: Array, v: Array, moves: Array, rows: Array) -> Cones:
-    """Return the cones ``rows`` (K, n) out of ``play`` (J, n), ``v`` (2, J, n) and ``moves`` (2, f, J)."""
+def gathered(play: Array, v: list[Array], moves: Array, rows: Array) -> Cones:
+    """Return the cones ``rows`` (K, n) out of ``play`` (J, n), the two parts ``v`` (J, n) and ``moves`` (2, f, J)."""
     chosen = np.stack([np.take_along_axis(x, rows, axis=0) for x in v])
     moving = [c for c in range(2) if moves[c].any()]
     return Cones(np.take_along_axis(play, rows, axis=0), chosen, np.take(moves[moving], rows, axis=2), moving)

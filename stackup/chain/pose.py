@@ -36,7 +36,7 @@ ROUNDS: tuple[tuple[int, Method, int], ...] = (
     (10**6, sure, 60),
 )
 STRIP = 128  # cages ranked together, so that all their cones stay in cache
-WANTED = 5e-9  # duality gap at which a cage is done, in units of its largest residual at least squares
+WANTED = 3e-9  # duality gap at which a cage is done, in units of its largest play less its margin at least squares
 SHARPER = 0.5  # the part of it at which a method stops: the check over all cones only adds
 
 
@@ -62,17 +62,17 @@ def best_pose(play: Array, radial: Array, tangential: Array, by_radial: Array, b
     moves no cone, the pose stays 0 along it; where the best pose is not unique, it is one of them.
     """
     play = np.asarray(play, dtype=float)
-    v = np.stack([np.broadcast_to(np.asarray(x, dtype=float), play.shape) for x in (radial, tangential)])
+    v = tuple(np.broadcast_to(np.asarray(x, dtype=float), play.shape) for x in (radial, tangential))
     moves, back = _free_moves(np.stack([np.asarray(by_radial, dtype=float), np.asarray(by_tangential, dtype=float)]))
     count, cages = play.shape
     free, weights = np.full((back.shape[1], cages), np.nan), np.full((count, cages), np.nan)
     margin, gap = np.full(cages, np.nan), np.full(cages, np.nan)
-    finite = np.flatnonzero(np.isfinite(np.add.reduce(play, axis=0) + np.add.reduce(v, axis=(0, 1))))
     with np.errstate(all="ignore"):
+        finite = np.flatnonzero(np.isfinite(sum(np.add.reduce(x, axis=0) for x in (play, *v))))
         for part in np.array_split(finite, -(-finite.size // BLOCK)) if finite.size else ():
             # a slice makes no copy
             block: Any = slice(part[0], part[-1] + 1) if finite.size == cages else part
-            found = _Search(play[:, block], v[:, :, block], moves).run()
+            found = _Search(play[:, block], [x[:, block] for x in v], moves).run()
             margin[block], gap[block] = found.margin, found.gap
             free[:, block], weights[:, block] = found.pose, found.weights
     return Pose(margin, np.einsum("df,fn->dn", back, free), weights, gap)
@@ -111,57 +111,57 @@ def _free_moves(by: Array) -> tuple[Array, Array]:
 class _Search:
     """The best pose of one block: rounds of choosing cones, solving over them and checking over all."""
 
-    def __init__(self, play: Array, v: Array, moves: Array) -> None:
+    def __init__(self, play: Array, v: list[Array], moves: Array) -> None:
         """Begin at least squares, which is a projection because the moves are orthonormal."""
         self.play, self.v, self.moves = play, v, moves
         self.moving = [c for c in range(2) if moves[c].any()]
         # squares of the residual's parts that no pose moves
-        self.still = np.zeros((1, play.shape[1]))
-        for c in range(2):
-            if c not in self.moving:
-                self.still = self.still + v[c] * v[c]
-        self.pose = np.einsum("cfj,cjn->fn", moves, v)
+        self.still = sum((v[c] * v[c] for c in range(2) if c not in self.moving), start=np.zeros((1, play.shape[1])))
+        self.pose = np.zeros((moves.shape[1], play.shape[1]))
+        for c in self.moving:
+            self.pose += np.einsum("fj,jn->fn", moves[c], v[c])
         self.room = self._room_at(self.pose, slice(None))
         self.margin = np.minimum.reduce(self.room, axis=0)
-        # the cone of least play alone proves margin ≤ play, the first of all bounds
-        least, columns = play.argmin(axis=0), np.arange(play.shape[1])
+        # no margin is larger than the least play: the first of all bounds, with weights still to be named
+        self.gap = np.minimum.reduce(play, axis=0) - self.margin
         self.weights = np.zeros_like(play)
-        self.weights[least, columns] = 1.0
-        self.gap = play[least, columns] - self.margin
+        self.unweighted = np.ones(play.shape[1], dtype=bool)
+        self.most = np.maximum.reduce(play, axis=0)
 
     def run(self) -> Pose:
         """Return the best pose of every cage with margin and gap."""
-        wanted = WANTED * np.maximum.reduce(self.play - self.room, axis=0)
-        which: Any = slice(None)
+        wanted = WANTED * (self.most - self.margin)
         for count, method, steps in ROUNDS:
             missing = np.flatnonzero(~(self.gap <= wanted))
             if missing.size == 0:
                 break
-            self._round(which if missing.size == wanted.size else missing, wanted, count, method, steps)
+            self._round(slice(None) if missing.size == wanted.size else missing, wanted, count, method, steps)
+        bare = np.flatnonzero(self.unweighted)
+        self.weights[self.play[:, bare].argmin(axis=0), bare] = 1.0
         return Pose(self.margin, self.pose, self.weights, self.gap)
 
     def _round(self, which: Any, wanted: Array, count: int, method: Method, steps: int) -> None:
         """Solve the cages ``which`` over ``count`` cones each, check over all cones and keep what is better."""
-        play, v, margin = self.play[:, which], self.v[:, :, which], self.margin[which]
-        # cones that bound before stay in, so that the bound of this round is no worse
-        room = np.where(self.weights[:, which] > 1e-3, margin, self.room[:, which])
+        play, margin, room, most = self.play[:, which], self.margin[which], self.room[:, which], self.most[which]
+        if not self.unweighted.all():
+            # cones that bound before stay in, so that the bound of this round is no worse
+            room = np.where(self.weights[:, which] > 1e-3, margin, room)
         rows = _tightest(room, min(count, len(play)))
-        reach = self._reach(play, margin)
-        cones = gathered(play, v, self.moves, rows)
-        found = method(cones, self.pose[:, which], SHARPER * wanted[which], reach, steps)
+        cones = gathered(play, [x[:, which] for x in self.v], self.moves, rows)
+        found = method(cones, self.pose[:, which], SHARPER * wanted[which], self._reach(most, margin), steps)
         room = self._room_at(found.pose, which)
         new = np.minimum.reduce(room, axis=0)
         upper = margin + self.gap[which]
-        bound = found.bound + found.unbalanced * self._reach(play, np.minimum(new, margin))
-        columns, better = np.arange(self.margin.size)[which], new > margin
+        bound = found.bound + found.unbalanced * self._reach(most, np.minimum(new, margin))
+        columns, better, tighter = np.arange(self.margin.size)[which], new > margin, bound < upper
+        self.gap[which] = np.where(tighter, bound, upper) - np.where(better, new, margin)
         for kept, other in ((self.margin, new), (self.pose, found.pose), (self.room, room)):
             _copy(kept, other, columns, better)
-        # NaN is no bound
-        tighter = bound < upper
-        weights = np.zeros_like(play)
-        np.put_along_axis(weights, rows, found.weights, axis=0)
-        _copy(self.weights, weights, columns, tighter)
-        self.gap[which] = np.where(tighter, bound, upper) - self.margin[which]
+        proved = columns[tighter]
+        if not self.unweighted[proved].all():
+            self.weights[:, proved] = 0.0
+        self.weights[rows[:, tighter], proved] = found.weights[:, tighter]
+        self.unweighted[proved] = False
 
     def _room_at(self, pose: Array, which: Any) -> Array:
         """Return play_j − |residual_j| of all cones at ``pose``: (J, n)."""
@@ -174,12 +174,13 @@ class _Search:
             squares = left
         return self.play[:, which] - np.sqrt(squares)
 
-    def _reach(self, play: Array, margin: Array) -> Array:
+    def _reach(self, most: Array, margin: Array) -> Array:
         """Return the most that two poses of at least this margin can lie apart.
 
-        There |residual_j| ≤ play_j − margin for both, and Σ|M_j·(pose − pose′)|² is the square of their distance.
+        There |residual_j| ≤ play_j − margin ≤ ``most`` − margin for both, and the square of their distance is
+        Σ|M_j·(pose − pose′)|².
         """
-        return 2.0 * np.sqrt(len(play)) * (np.maximum.reduce(play, axis=0) - margin)
+        return 2.0 * np.sqrt(len(self.play)) * (most - margin)
 
 
 def _copy(kept: Array, other: Array, columns: Array, where: Array) -> None:

@@ -156,7 +156,6 @@ class _Smooth:
         miss = self.t - self.cost - slack
         factors = _factored(self._matrix(ratio))
         products = weights * slack
-
         lack = ratio * miss
 
         def direction(free: Array) -> tuple[Array, Array, Array]:
@@ -190,7 +189,7 @@ class _Smooth:
         self._at(self.pose + primal * move)
 
     def _matrix(self, ratio: Array) -> Array:
-        """Return the matrix of the d + 1 equations left after elimination, for t and the pose."""
+        """Return the matrix of the f + 1 equations left after elimination, for t and the pose."""
         slope, size = self.slope, len(self.slope) + 1
         bend = self.weights / self.length
         matrix = np.empty((size, size, ratio.shape[1]))

@@ -10,8 +10,8 @@ the cone of vectors (x₀, x) with |x| ≤ x₀.  The dual has one vector (λ_j,
 ΣM_jᵀy_j = 0; any such vectors prove margin ≤ Σλ_j·play_j + Σy_j·v_j, so every answer carries its own check.
 
 Few cones bind in the end (at most d + 1 where nothing is degenerate).  So the problem is solved over the cones that
-cost most at the pose of least squares, and checked over all of them; cages that fail the check get more cones and
-at last a slower method that stands kinks.
+cost most at the pose of least squares (by the methods in ``cones.py``), and checked over all of them; cages that fail
+the check get more cones and at last a slower method that stands kinks.
 """
 
 from __future__ import annotations

@@ -12,12 +12,12 @@ from stackup import __version__
 from stackup.case import Case, Row
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.fold import FOLDS
-from stackup.chain.model import Model, Requirement
+from stackup.chain.model import Model, Population, Requirement
 from stackup.decide import notes
 from stackup.decide.engines import Found, run_states
 from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
-from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
+from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, room, worst
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Sampled
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import Interrupted
@@ -61,7 +61,7 @@ def check(
     settings = settings or settings_of(case)
     runs = list(_runs(case, settings, progress, all_gaps or not case.requirements))
     by_run = _records(runs)
-    records = [_over_states(same) for same in zip(*by_run, strict=True)]
+    records = [_over_states(same) for same in _by_name(by_run)]
     result = _result(case, settings, runs, records, _any_requirement(runs, by_run))
     if result.interrupted:
         raise Interrupted(result)
@@ -134,7 +134,7 @@ def _bearings(runs: Sequence[_Run], state: str, requirement: Requirement) -> Fra
     """Return the fraction of bearings: any of the rows out, in one state."""
     rows = []
     for run in runs:
-        if run.state == state:
+        if run.state == state and requirement in run.requirements:
             sampled = run.found.monte_carlo.records.get(requirement.name) if run.found.monte_carlo else None
             _, cages = of_row(run.model, requirement, run.found.rss.get(requirement.name), sampled)
             rows.append((cages, run.row.count))
@@ -166,6 +166,14 @@ def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Co
     return tuple(sorted(found, key=lambda one: (-share(one), one.dimension)))
 
 
+def _by_name(by_run: Sequence[Sequence[Record]]) -> list[list[Record]]:
+    """Return the records of each requirement, and of each gap without one in the rows that have it."""
+    found: dict[str, list[Record]] = {}
+    for record in (record for records in by_run for record in records):
+        found.setdefault(record.name, []).append(record)
+    return list(found.values())
+
+
 def _over_states(same: Sequence[Record]) -> Record:
     """Return the worst of one requirement's records over all rows and states, with all of them in it."""
     if len(same) == 1:
@@ -173,9 +181,25 @@ def _over_states(same: Sequence[Record]) -> Record:
     return replace(max(same, key=_badness), by_state=tuple(same))
 
 
-def _badness(record: Record) -> tuple[int, float]:
-    cages = record.fraction.cages if record.fraction else None
-    return ORDER.index(record.verdict) if record.verdict else -1, cages.out_of_spec if cages else -math.inf
+def _badness(record: Record) -> tuple[float, ...]:
+    """Return what makes one row and state worse than another: the verdict, then the number behind it.
+
+    That is the fraction of the population that the requirement names, without an allowance the room that the
+    guaranteed bounds leave; then the fraction of cages, then the room.
+    """
+    if not record.limited:
+        return (-1.0,)
+    allow, worst_case = record.requirement.allow, record.worst_case
+    left = room(record.requirement, worst_case.bound_low, worst_case.bound_high) if worst_case else math.nan
+    missed = math.inf if math.isnan(left) else -left
+    named = _out_of_spec(record, allow.of) if allow else missed
+    verdict = float(ORDER.index(record.verdict)) if record.verdict else -1.0
+    return verdict, named, _out_of_spec(record, "cages"), missed
+
+
+def _out_of_spec(record: Record, of: Population) -> float:
+    fraction: Fraction | None = getattr(record.fraction, of, None)
+    return fraction.out_of_spec if fraction else -math.inf
 
 
 def _result(

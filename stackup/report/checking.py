@@ -9,7 +9,7 @@ from stackup.decide.notes import PASSES, passes_worst_case, to_try
 from stackup.decide.record import CheckResult, Record, RowRecord
 from stackup.decide.verdict import room as room_left
 from stackup.decide.words import LEAST, doubt_if_independent, is_none_seen, of_what, thousands
-from stackup.report import numbers
+from stackup.report import numbers, states
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
 
 #: contributions named beside a verdict
@@ -66,7 +66,8 @@ def _any(result: CheckResult) -> str:
         return ""
     seen = "none seen" if is_none_seen(cages) else f"95 %: {numbers.interval(cages)}"
     sure = "" if cages.low == cages.high else f" (sampled, {seen})"
-    return f"; {numbers.share(cages)} of {of_what('cages', is_alone(result))} fail at least one{sure}"
+    when = " in the state where most do" if len(result.states) > 1 else ""
+    return f"; {numbers.share(cages)} of {of_what('cages', is_alone(result))} fail at least one{when}{sure}"
 
 
 def _about(result: CheckResult) -> str:
@@ -74,7 +75,7 @@ def _about(result: CheckResult) -> str:
     what = "stack without a cage" if alone else f"{result.kind} cage, {' and '.join(_row(row) for row in result.rows)}"
     drawn = f"{_drawn(result)} {of_what('cages', alone)} drawn, seed {result.seed}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
-    return f"{what} · {drawn}{stopped} · case {result.digest[:12]} · stackup {result.version}"
+    return f"{what}{states.about(result)} · {drawn}{stopped} · case {result.digest[:12]} · stackup {result.version}"
 
 
 def _drawn(result: CheckResult) -> str:
@@ -102,7 +103,7 @@ def _verdicts(records: Sequence[Record], alone: bool) -> Table:
     )
     rows = tuple(
         (
-            Text(record.name, "strong"),
+            Text(states.named(record), "strong"),
             Text(SHOUTED[record.verdict or "undecided"], record.verdict or "undecided"),
             Text(_limit(record)),
             Text(_by_how_much(record, alone)),
@@ -187,7 +188,7 @@ def _method_row(record: Record) -> tuple[Text, ...]:
     places, worst, rss, sampled = _places(record), record.worst_case, record.rss, record.monte_carlo
     quantiles = list(sampled.quantiles.values()) if sampled else []
     return (
-        Text(f"{record.name}, {record.unit}"),
+        Text(states.named(record, record.unit)),
         Text(numbers.number(record.nominal, places)),
         Text(numbers.span(worst.low, worst.high, places) if worst else numbers.NONE),
         _guaranteed(record, places),
@@ -245,7 +246,7 @@ def _fraction_row(record: Record) -> tuple[Text, ...]:
     apart = _is_apart(alone, sampled.cages.out_of_spec if sampled and sampled.cages else None)
     said = numbers.parts(alone, doubt_if_independent(sampled)) if alone else numbers.NONE
     law = numbers.tail(rss.out_of_spec) if rss and rss.out_of_spec is not None and not record.of_cage else numbers.NONE
-    return (Text(record.name), *cells, Text(said, "undecided" if apart else "plain"), Text(law))
+    return (Text(states.named(record)), *cells, Text(said, "undecided" if apart else "plain"), Text(law))
 
 
 def _is_apart(alone: float | None, cages: float | None) -> bool:
@@ -261,12 +262,15 @@ def _details(record: Record, alone: bool) -> Iterable[Section]:
     shares = _contributions(record)
     if shares.rows:
         yield shares
+    if record.by_state:
+        yield states.by_state(record, _places(record))
 
 
 def _detail_title(record: Record) -> str:
     named = record.name if record.requirement.gap == record.name else f"{record.name} ({record.requirement.gap})"
     verdict = SHOUTED[record.verdict] if record.verdict else "no requirement"
-    return f"{named}: {verdict}"
+    place = states.where(record)
+    return f"{named}: {verdict}{f', {place}' if place else ''}"
 
 
 def _facts(record: Record, alone: bool) -> Iterable[tuple[str, Text]]:

@@ -223,8 +223,15 @@ def ring_clearance_inner(cage: Values, pocket: Values) -> float:
     return shoulder - travel - abs(vector(cage, "ring_concentricity"))
 
 
+def pitch_differences(cage: Values, here: list[tuple[Values, float]]) -> list[float]:
+    """By how much the pitch from each pin to the next differs from the one after, at mid-length."""
+    along = [pin_stations(cage, pocket, angle)[1].imag for pocket, angle in here]
+    pitches = [after - before for before, after in zip(along, [*along[1:], along[0]], strict=True)]
+    return [abs(after - before) for before, after in zip(pitches, [*pitches[1:], pitches[0]], strict=True)]
+
+
 def cage_gaps(cage: Values, pockets: list[Values], options: dict | None = None) -> dict[str, list[float]]:
-    """Section 3, gaps 1 to 9 of every pocket of one cylindrical cage.
+    """Section 3, gaps 1 to 9 and the pitch difference of every pocket of one cylindrical cage.
 
     `cage` and the Z dicts of `pockets` give one number (size, one-sided) or pair (zone) per slot, under the
     slot names of section 1. Zones, one-sided slots, shrinkages, ring_phase and radial_internal_clearance that
@@ -277,6 +284,7 @@ def cage_gaps(cage: Values, pockets: list[Values], options: dict | None = None) 
             (*seats, "ring_inside", "inner_guide"),
             lambda: [ring_clearance_inner(cage, p) for p in pockets],
         ),
+        "pitch_difference": ((*pins, "roller_length"), lambda: pitch_differences(cage, here)),
     }
     return {
         name: values()

@@ -13,7 +13,7 @@ from stackup.cage.kind import BuiltIn, Given, Kind, Option, RatingInputs, Roller
 __all__ = ["KINDS", "BuiltIn", "Given", "Kind", "Option", "RatingInputs", "RollerSet", "Slot", "kind", "starter"]
 
 #: kind → module of this room that holds it as ``KIND``
-KINDS = {"cylindrical": "cylindrical", "none": "plain"}
+KINDS = {"cylindrical": "cylindrical", "tapered": "tapered", "none": "plain"}
 
 
 def kind(name: str) -> Kind:

@@ -10,7 +10,7 @@ from stackup.cage import Given, kind
 from stackup.chain.bounds import Disc, Ground
 from stackup.chain.model import Step
 from stackup.chain.program import Builder, Node, Program, split_at, unroll
-from stackup.chain.symbols import symbol
+from stackup.chain.symbols import made, scale, symbol
 from stackup.engine.search import Search
 
 
@@ -120,7 +120,7 @@ ZONES = {
 }  # fmt: skip
 PARAMETERS = {"rollers": 48.0, "pin_modulus": 206000.0, "weld_factor": 1.0}
 CYLINDRICAL = kind("cylindrical")
-GAPS = [gap.name for gap in CYLINDRICAL.gaps]
+GAPS = [gap.name for gap in CYLINDRICAL.gaps if gap.scope == "pocket"]
 
 
 def cage_program():
@@ -134,6 +134,7 @@ def cage_program():
             steps.append(Step(f"{slot.name}.t", y * sympy.cos(angle) - x * sympy.sin(angle)))
     left_out = {symbol(n): 0 for n in ("hole_position_common.r", "hole_position_common.t", "pitch_shrinkage_b")}
     left_out[symbol("hole_pitch_diameter_b")] = symbol("hole_pitch_diameter")
+    left_out |= {made(name): symbol(name) for name in ("inner_raceway", "roller_diameter")} | {scale("outer_ring"): 1}
     builder = Builder(scopes, PARAMETERS)
     done = {
         s.name: builder.step(Step(s.name, sympy.sympify(s.formula).xreplace(left_out)))

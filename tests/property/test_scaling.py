@@ -47,7 +47,9 @@ def test_scaling_scales_what_is_sampled(factor: float, tables: Table) -> None:
         expected, record = _times(found[name], times), scaled[name]
         size = max(abs(expected.least), abs(expected.greatest), 1e-9)
         # a value on the edge of a bin may fall to either side: only a power of two leaves every bit alone
-        bins = {"histogram": record.histogram, "quantiles": record.quantiles} if factor != 2.0 else {}
+        # and a gap that is 0 in every cage has bins of a width of their own
+        has_bins = factor == 2.0 and (expected.least, expected.greatest) != (0.0, 0.0)
+        bins = {} if has_bins else {"histogram": record.histogram, "quantiles": record.quantiles}
         shape = {"skewness": record.skewness, "kurtosis": record.kurtosis} if expected.sd < 1e-9 * size else {}
         assert_near(replace(expected, **bins, **shape), record, rel=1e-7, absolute=1e-10 * size, where=name)
 

@@ -61,7 +61,7 @@ def check(
     settings = settings or settings_of(case)
     runs = list(_runs(case, settings, progress, all_gaps or not case.requirements))
     by_run = _records(runs)
-    records = [_over_states(same) for same in zip(*by_run, strict=True)]
+    records = [_over_states(same) for same in _by_name(by_run)]
     result = _result(case, settings, runs, records, _any_requirement(runs, by_run))
     if result.interrupted:
         raise Interrupted(result)
@@ -134,7 +134,7 @@ def _bearings(runs: Sequence[_Run], state: str, requirement: Requirement) -> Fra
     """Return the fraction of bearings: any of the rows out, in one state."""
     rows = []
     for run in runs:
-        if run.state == state:
+        if run.state == state and requirement in run.requirements:
             sampled = run.found.monte_carlo.records.get(requirement.name) if run.found.monte_carlo else None
             _, cages = of_row(run.model, requirement, run.found.rss.get(requirement.name), sampled)
             rows.append((cages, run.row.count))
@@ -164,6 +164,14 @@ def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Co
         return chosen or 0.0
 
     return tuple(sorted(found, key=lambda one: (-share(one), one.dimension)))
+
+
+def _by_name(by_run: Sequence[Sequence[Record]]) -> list[list[Record]]:
+    """Return the records of each requirement, and of each gap without one in the rows that have it."""
+    found: dict[str, list[Record]] = {}
+    for record in (record for records in by_run for record in records):
+        found.setdefault(record.name, []).append(record)
+    return list(found.values())
 
 
 def _over_states(same: Sequence[Record]) -> Record:

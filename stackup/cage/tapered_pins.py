@@ -12,7 +12,7 @@ import sympy
 
 from stackup.cage.pinned import entry_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Length, Magnitude, nominal, nominal_now, symbol
+from stackup.chain.symbols import Length, Magnitude, made, nominal, nominal_now, symbol
 
 PITCH_A, PITCH_B = "hole_pitch_diameter_a", "hole_pitch_diameter_b"
 
@@ -104,12 +104,12 @@ def lean_steps() -> list[Step]:
 def into_ring_steps() -> list[Step]:
     """Return pin entry, stresses and weld gap: a pin fixed in ring A against its hole in ring B, square to the hole."""
     free = [_summed(("hole_position_a", "pin_seat_a", "pin_squareness_a"), axis) for axis in ("r", "t")]
-    pitch = symbol(PITCH_A) - symbol(PITCH_B) - (nominal(PITCH_A) - nominal(PITCH_B))
-    spread = symbol("ring_spacing") + symbol("ring_parallelism.r") - nominal("ring_spacing")
+    pitch = made(PITCH_A) - made(PITCH_B) - (nominal(PITCH_A) - nominal(PITCH_B))
+    spread = made("ring_spacing") + symbol("ring_parallelism.r") - nominal("ring_spacing")
     across = symbol("cone_cosine") * (pitch / 2 - symbol("ring_shift.r")) + symbol("cone_sine") * spread
     return [
         Step("pin_to_hole.r", free[0] - symbol("hole_position_b.r") + across, "v, pin's free end against its hole in ring B: radially, square to the hole"),
         Step("pin_to_hole.t", free[1] - symbol("hole_position_b.t") - symbol("ring_shift.t"), "v along the circumference"),
-        Step("pin_span", symbol("cone_secant") * symbol("ring_spacing"), "W/cosβ, free length of the pin"),
+        Step("pin_span", symbol("cone_secant") * made("ring_spacing"), "W/cosβ, free length of the pin"),
         *entry_steps(symbol("pin_span"), "span"),
     ]

@@ -11,10 +11,22 @@ import sympy
 from stackup.cage import cylindrical_doubts as doubts
 from stackup.cage import pinned
 from stackup.cage.cylindrical_rollers import ROLLER_SET
+from stackup.cage.cylindrical_whole import whole_cage_steps
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, scale, symbol
+from stackup.chain.symbols import (
+    Greatest,
+    Least,
+    Length,
+    Magnitude,
+    following,
+    made,
+    nominal,
+    nominal_now,
+    scale,
+    symbol,
+)
 
 SLOTS = (
     *pinned.ROLLER_SLOTS,
@@ -53,6 +65,8 @@ GAPS = (
     ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
     pinned.PITCH_GAP,
+    *pinned.WHOLE_CAGE_GAPS,
+    pinned.RACEWAY_GAP,
 )
 
 STATIONS = ("near", "middle", "far")
@@ -117,16 +131,16 @@ def _station_steps() -> list[Step]:
 def _running_steps() -> list[Step]:
     """Gap 2: the pin must not carry the roller's load."""
     seat, play = symbol("seat"), symbol("raceway_play")
-    race_made, roller_made = made("inner_raceway"), made("roller_diameter")
+    mean, mean_now = nominal("roller_diameter"), nominal_now("roller_diameter")
     steps = [
         *bore_steps(),
         Step(
-            "radial_clearance",
-            scale("outer_ring") * (race_made + 2 * roller_made + symbol("radial_internal_clearance"))
-            - (symbol("inner_raceway") + 2 * symbol("roller_diameter")),
-            "G_r of the state: what inner raceway and rollers leave of the outer raceway",
+            "raceway_clearance",
+            scale("outer_ring") * (made("inner_raceway") + 2 * mean + symbol("radial_internal_clearance"))
+            - (symbol("inner_raceway") + 2 * mean_now),
+            "G_r of the state: what inner raceway and mean roller leave of the outer raceway",
         ),
-        Step("raceway_play", Greatest(symbol("radial_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
+        Step("raceway_play", Greatest(symbol("raceway_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
         Step(
             "raceway_seat",
             (symbol("inner_raceway") + symbol("roller_diameter")) / 2,
@@ -254,8 +268,10 @@ def _entry_steps() -> list[Step]:
     steps = []
     for axis, extra in (("r", cone), ("t", 0)):
         free = sum(symbol(f"{part}.{axis}") for part in ("hole_position_a", "pin_seat_a", "pin_squareness_a"))
-        into = symbol(f"hole_position_b.{axis}") + symbol(f"ring_shift.{axis}")
-        steps.append(Step(f"pin_to_hole.{axis}", free - into + extra, "pin's free end against its hole in ring B"))
+        apart = free - symbol(f"hole_position_b.{axis}") + extra
+        off = Step(f"pin_off_hole.{axis}", apart, "pin's free end against its hole in ring B, rings concentric")
+        set_so = symbol(off.name) - symbol(f"ring_shift.{axis}")
+        steps += [off, Step(f"pin_to_hole.{axis}", set_so, "with the rings as the fixture sets them")]
     return [*steps, *entry_steps(symbol("ring_spacing"), "W")]
 
 
@@ -293,6 +309,7 @@ def steps(given: Given) -> tuple[Step, ...]:
         + _entry_steps()
         + _wall_and_ring_steps()
         + pitch_steps()
+        + whole_cage_steps()
     )
 
 
@@ -307,4 +324,6 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    closing="ring_entry",
+    preload=pinned.RACEWAY_GAP.name,
 )

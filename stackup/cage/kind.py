@@ -72,7 +72,7 @@ class BuiltIn:
 
     ``max_caution(dimensions)`` says in words what an upper limit on this gap leaves out, "" where it is nothing.
     ``hints`` says by slot what the gap misses where that slot is left out.  ``signed`` marks a gap whose sign is a
-    direction: below 0 it is as good as above.
+    direction: below 0 it is as good as above.  ``in_operation`` marks one that only a bearing in operation has.
     """
 
     name: str
@@ -83,6 +83,7 @@ class BuiltIn:
     scope: Literal["pocket", "cage"] = "pocket"
     hints: Mapping[str, str] = field(default_factory=dict)
     signed: bool = False
+    in_operation: bool = False
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,8 @@ class Kind:
 
     ``steps(given)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
-    bears the gap's name.  ``closing`` names the gap of the whole cage that tells whether its rings can be closed.
+    bears the gap's name.  ``closing`` names the gap of the whole cage that tells whether its rings can be closed,
+    ``preload`` that of scope cage which counts as 0 in other gaps where it is below 0.
     ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
     of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
     kind without rollers.
@@ -153,6 +155,7 @@ class Kind:
     contradictions: Callable[[Mapping[str, Dimension]], Sequence[Contradiction]] = field(default=lambda _: ())
     roller_set: RollerSet | None = None
     closing: str | None = None
+    preload: str | None = None
 
     def slot(self, name: str) -> Slot | None:
         """Return the slot called ``name``, or None."""

@@ -12,7 +12,7 @@ from typing import Any
 import sympy
 
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, scale, symbol
+from stackup.chain.symbols import Greatest, Least, Length, Magnitude, following, made, nominal, scale, symbol
 
 STATIONS = ("small", "middle", "large")
 ENDS = ("small", "large")
@@ -36,20 +36,21 @@ def seat_steps() -> list[Step]:
 
 def clearance_steps() -> list[Step]:
     """Return the radial internal clearance of the state: as made it comes to G_r."""
-    cosine, lean = symbol("cone_cosine"), symbol("cone_sine") * symbol("roller_tangent")
+    tangent = sympy.tan(nominal("roller_taper"))
+    cosine, lean = symbol("cone_cosine"), symbol("cone_sine") * tangent
     race_now = (symbol("inner_raceway_a") + symbol("inner_raceway_b")) / 2
     race_made = (made("inner_raceway_a") + made("inner_raceway_b")) / 2
-    middle = made("roller_diameter") - made("roller_length") * symbol("roller_tangent")
+    middle = nominal("roller_diameter") - nominal("roller_length") * tangent
     across = symbol("rollers_across")
     return [
-        Step("rollers_across", 2 * cosine * middle / (cosine**2 - lean**2), "what two rollers as made take of the diameter, at mid-length"),
+        Step("rollers_across", 2 * cosine * middle / (cosine**2 - lean**2), "what two mean rollers as made take of the diameter, at mid-length"),
         Step(
-            "radial_clearance",
+            "raceway_clearance",
             scale("outer_ring") * (race_made + across + symbol("radial_internal_clearance"))
             - (race_now + scale("roller") * across),
-            "G_r of the state: what inner raceway and rollers leave of the outer raceway",
+            "G_r of the state: what inner raceway and mean roller leave of the outer raceway",
         ),
-        Step("raceway_play", Greatest(symbol("radial_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
+        Step("raceway_play", Greatest(symbol("raceway_clearance"), 0) / 2, "G_r/2, preload counts as 0"),
     ]
 
 

@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 
 from stackup.case.chains import Chain
-from stackup.case.draft import Draft
+from stackup.case.draft import OPERATING, Draft
+from stackup.case.operating import REFERENCE, cold_parts
 from stackup.case.process import given
 from stackup.case.schema import OneSidedEntry, SizeEntry, ZoneEntry
+from stackup.case.states import MADE
 from stackup.chain.symbols import split_next
 
 #: what a process makes, unlike measured values
@@ -19,10 +21,13 @@ _MADE = (SizeEntry, ZoneEntry, OneSidedEntry)
 MOST_NAMED = 4
 
 
-def notes(draft: Draft, chains: Mapping[str, Chain], nominal: Mapping[str, Any]) -> Iterator[str]:
-    """Yield what a user should know about a case that is right; ``nominal`` holds its gaps at the nominal."""
+def notes(draft: Draft, chains: Mapping[str, Chain], nominal: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
+    """Yield what a user should know about a case that is right; ``nominal`` holds its gaps at the nominal by state."""
     yield from _below_zero(draft, nominal)
-    for name, slots in draft.gaps_left_out().items():
+    if cold := cold_parts(draft):
+        yield f"not in [operating.parts], taken to stay at {REFERENCE:g} °C: {', '.join(cold)}"
+    missing = {name: slots for name, slots in draft.gaps_left_out().items() if slots != [OPERATING]}
+    for name, slots in missing.items():
         yield f"{name} is left out: {', '.join(slots)} {'is' if len(slots) == 1 else 'are'} not given"
     yield from _zeros(draft, chains)
     yield from _exact(draft)
@@ -32,12 +37,15 @@ def notes(draft: Draft, chains: Mapping[str, Chain], nominal: Mapping[str, Any])
         yield f"cpk stands alone for {names}: taken as centred with cp = cpk, the true centre is unstated"
 
 
-def _below_zero(draft: Draft, nominal: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the clearances that nominal parts do not have."""
+def _below_zero(draft: Draft, nominal: Mapping[str, Mapping[str, Any]]) -> Iterator[str]:
+    """Yield the clearances that nominal parts do not have, of states the first in which they do not."""
     for gap in draft.kind.gaps:
-        least = float(np.min(nominal[gap.name])) if gap.name in nominal else 0.0
-        if least < 0 and not gap.signed:
-            yield f"{gap.name} is below 0 for parts at their nominals: {least:.4g} {gap.unit}"
+        for state, values in nominal.items():
+            least = float(np.min(values[gap.name])) if gap.name in values else 0.0
+            if least < 0 and not gap.signed:
+                where = "" if state == MADE else f" in the state {state}"
+                yield f"{gap.name} is below 0 for parts at their nominals{where}: {least:.4g} {gap.unit}"
+                break
 
 
 # Slots that count as zero ---------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ import sympy
 
 from stackup.case.chains import Chain
 from stackup.case.draft import Draft
+from stackup.case.operating import SizesNow, now
 from stackup.chain.model import Gap, Model, Step
 from stackup.chain.symbols import (
     ANGLE,
@@ -30,6 +31,7 @@ from stackup.chain.symbols import (
     Magnitude,
     following,
     nominal,
+    nominal_now,
     split_next,
     symbol,
 )
@@ -54,8 +56,20 @@ def _folded(expr: Expr) -> Expr:
     return sympy.sympify(_NODES[expr.func](*expr.args))
 
 
-def model(draft: Draft, chains: Mapping[str, Chain]) -> Model:
-    """Return the model of what is right in ``draft``; it is complete where nothing is wrong."""
+def states(draft: Draft, chains: Mapping[str, Chain]) -> dict[str, Model]:
+    """Return the model of what is right in ``draft`` in each state; it is complete where nothing is wrong.
+
+    The states share dimensions, steps and gaps, the very same objects, and differ in parameters alone.
+    """
+    made = _model(draft, chains)
+    return {
+        state: replace(made, parameters={**made.parameters, **parameters}) if parameters else made
+        for state, parameters in draft.operating.states().items()
+    }
+
+
+def _model(draft: Draft, chains: Mapping[str, Chain]) -> Model:
+    """Return the model without the parameters of its state."""
     words = _Words(draft, chains)
     missing = draft.gaps_left_out()
     built_in = [
@@ -63,7 +77,7 @@ def model(draft: Draft, chains: Mapping[str, Chain]) -> Model:
     ]
     own = [Gap(chain.name, chain.unit, chain.name, chain.scope, own=True) for chain in chains.values()]
     gaps = (*built_in, *own)
-    steps = [*_turned_zones(draft), *_kind_steps(words, gaps)]
+    steps = [*words.now.steps(), *_turned_zones(draft), *_kind_steps(words, gaps)]
     steps += [Step(chain.name, words.put_in(chain.expression)) for chain in chains.values()]
     parameters = {words.renamed(name): value for name, value in draft.kind.parameters(draft.options).items()}
     kept = tuple(_needed(steps, [gap.step for gap in gaps]))
@@ -145,6 +159,7 @@ class _Words:
         self.steps = draft.steps
         self._inner = {step.name.partition(".")[0] for step in self.steps}
         self._inner |= set(draft.kind.parameters(draft.options))
+        self.now = SizesNow(draft)
 
     def put_in(self, formula: Any, of_kind: bool = False) -> Expr:
         """Return a formula of the file, or of the kind, in the words of this case."""
@@ -166,12 +181,20 @@ class _Words:
         base, count = split_next(item.name)
         root, _, part = base.partition(".")
         if of_kind and part in _OF_STATES:
-            return self._as_made(item, root, part)
-        slot = self.draft.slot(root)
+            return self._of_state(item, root, part)
         if of_kind and base in self.numbers:
             return self.numbers[base]
         if of_kind and root in self._inner:
             return following(symbol(self.renamed(base)), count)
+        if not part and root in self.now:
+            return now(root) if self.draft.scope(root) == "cage" else following(now(root), count)
+        return self._drawn(item)
+
+    def _drawn(self, item: Any) -> Expr:
+        """Return a symbol of the drawing, in no state: a slot left out is 0, or the one that stands in for it."""
+        base, count = split_next(item.name)
+        root, _, part = base.partition(".")
+        slot = self.draft.slot(root)
         if slot and root not in self._given:
             if slot.stands_in not in self._given:
                 return item if slot.required else sympy.Integer(0)
@@ -181,10 +204,11 @@ class _Words:
             return symbol(base)  # the next pocket of a cage has the same
         return following(symbol(base), count)
 
-    def _as_made(self, item: Any, root: str, part: str) -> Expr:
-        """Return what a symbol of states comes to in a bearing as made."""
+    def _of_state(self, item: Any, root: str, part: str) -> Expr:
+        """Return what the kind asks of a part, or of a size in and out of the state of the bearing."""
         if part == SCALE:
-            return sympy.Integer(1)
+            return sympy.sympify(self.now.scale_of(root))
+        if part == NOMINAL_NOW:
+            return nominal_now(root) if root in self.now else self._drawn(nominal(root))
         _, count = split_next(item.name)
-        meant = nominal(root) if part == NOMINAL_NOW else following(symbol(root), count)
-        return self._word(meant, of_kind=True)
+        return self._drawn(following(symbol(root), count))

@@ -12,9 +12,6 @@ from stackup.case.schema import Entry
 from stackup.chain.model import Model, Requirement
 from stackup.dimension import Dimension
 
-#: The state of a bearing without operating conditions.
-MADE = "made"
-
 
 @dataclass(frozen=True)
 class Run:
@@ -34,12 +31,17 @@ class Run:
 
 @dataclass(frozen=True)
 class Row:
-    """One row of rollers: its name, how many rows are alike, its rollers, one model for each state."""
+    """One row of rollers: its name, how many rows are alike, its rollers, one model for each state.
+
+    ``own`` are the dimensions of which the row says something itself: a change of what all rows have does not reach
+    all of them here.
+    """
 
     name: str
     count: int
     rollers: int
     states: Mapping[str, Model]
+    own: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -47,10 +49,11 @@ class Case:
     """What a case file says, checked.
 
     ``kind`` names the cage, ``rollers`` is Z (1 for kind "none"); ``dimensions`` and ``chains`` by name in
-    the order of the file, ``entries`` what the file says of each dimension, the keys of later commands
-    included; ``options`` are the keys of ``[cage]`` that the kind reads, each with its default; ``notes`` are
-    warnings in words; ``digest`` is the SHA-256 of the file's bytes; ``folder`` is where its columns are;
-    ``document`` is the text of the file ('' where there is none), and ``mapping`` the same as nested tables.
+    the order of the file, before any ``[[row]]`` says what differs; ``entries`` what the file says of each
+    dimension, the keys of later commands included; ``options`` are the keys of ``[cage]`` that the kind reads, each
+    with its default; ``notes`` are warnings in words; ``digest`` is the SHA-256 of the file's bytes; ``folder`` is
+    where its columns are; ``document`` is the text of the file ('' where there is none), and ``mapping`` the same as
+    nested tables.
     """
 
     title: str

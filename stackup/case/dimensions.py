@@ -50,7 +50,7 @@ class _Reader:
 
     def read(self) -> Dimension | None:
         """Return the dimension; None where anything is wrong with it, which is noted."""
-        before = len(self.draft.faults)
+        before = self.draft.faults.noted
         self._judge_scope()
         self._judge_unit()
         makers: Mapping[Any, Any] = {
@@ -63,7 +63,7 @@ class _Reader:
         except ValueFault as error:
             made = None
             self._refused(error)
-        return made if len(self.draft.faults) == before else None
+        return made if self.draft.faults.noted == before else None
 
     def _refused(self, error: ValueFault) -> None:
         """Note what a room below refused, at the key of the dimension or of its process."""

@@ -10,9 +10,13 @@ from stackup.cage import Given, Kind, Slot
 from stackup.case.columns import Sheets
 from stackup.case.faults import Faults
 from stackup.case.schema import Document, ValuesEntry, ZoneEntry
+from stackup.case.states import Operating
 from stackup.chain.formula import RESERVED
 from stackup.chain.model import Step
 from stackup.dimension import Dimension
+
+#: the table that makes gaps of a bearing in operation
+OPERATING = "[operating]"
 
 
 @dataclass
@@ -21,7 +25,7 @@ class Draft:
 
     ``document`` is the file without what is wrong by itself, ``raw`` the whole file; ``pockets`` is 0 where
     the number of rollers is wrong; ``dimensions`` are those that could be made, ``centres_unstated`` those of
-    which only cpk is known.
+    which only cpk is known; ``operating`` is how the bearing runs.
     """
 
     document: Document
@@ -33,6 +37,7 @@ class Draft:
     dimensions: dict[str, Dimension] = field(default_factory=dict)
     centres_unstated: list[str] = field(default_factory=list)
     options: Mapping[str, Any] = field(default_factory=dict)
+    operating: Operating = field(default_factory=Operating)
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -76,8 +81,10 @@ class Draft:
         return [name for name in needs if name not in self.named("dimensions")]
 
     def gaps_left_out(self) -> dict[str, list[str]]:
-        """Return the built-in gaps that are left out, each with the slots it misses."""
+        """Return the built-in gaps that are left out, each with the slots it misses (or with [operating])."""
         missing = {gap.name: self.slots_without(gap.needs) for gap in self.kind.gaps}
+        if not self.operating:
+            missing |= {gap.name: [OPERATING] for gap in self.kind.gaps if gap.in_operation}
         return {name: slots for name, slots in missing.items() if slots}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from stackup.cage import KINDS, Slot, kind
@@ -9,6 +10,8 @@ from stackup.case.schema import Document
 from stackup.case.values import NAME
 
 _ENTRIES = {"size": "SizeEntry", "zone": "ZoneEntry", "one-sided": "OneSidedEntry"}
+#: before the name of a table: some of its keys
+_PART = "PartOf"
 _NAMED = ("dimensions", "chains", "requirements")
 
 
@@ -23,25 +26,49 @@ def json_schema() -> dict[str, Any]:
     schema["title"] = "Case file of stackup"
     for table in _NAMED:
         schema["properties"][table]["propertyNames"] = {"pattern": f"^{NAME}$"}
-    schema["properties"]["dimensions"]["properties"] = _slots()
-    size = schema["$defs"]["SizeEntry"]
-    size["anyOf"] = [{"required": ["nominal"]}, {"required": ["tolerance"]}]
+    slots = _slots()
+    schema["properties"]["dimensions"]["properties"] = {name: _slot(slot) for name, slot in slots.items()}
+    tables = schema["$defs"]
+    _tell_rows(tables, slots)
+    _tell_wear(tables["OperatingEntry"]["properties"]["wear"], slots)
+    tables["SizeEntry"]["anyOf"] = [{"required": ["nominal"]}, {"required": ["tolerance"]}]
     return schema
 
 
-def _slots() -> dict[str, Any]:
-    """Return what each slot may be, with its meaning; the first kind that has it says."""
-    found: dict[str, Any] = {}
+def _slots() -> dict[str, Slot]:
+    """Return every slot by its name, of the first kind that has it."""
+    found: dict[str, Slot] = {}
     for name in KINDS:
         for slot in kind(name).slots:
-            found.setdefault(slot.name, _slot(slot))
+            found.setdefault(slot.name, slot)
     return found
 
 
-def _slot(slot: Slot) -> dict[str, Any]:
+def _slot(slot: Slot, head: str = "", choice: str = "oneOf") -> dict[str, Any]:
+    """Return what a slot may be, with its meaning; ``head`` stands before the names of the tables."""
     entries = [_ENTRIES[slot.kind], "ValuesEntry"]
     text = f"{slot.symbol}: {slot.meaning} ({slot.scope}, {slot.part}; {slot.indication})"
-    return {"description": text, "oneOf": [{"$ref": f"#/$defs/{entry}"} for entry in entries]}
+    return {"description": text, choice: [{"$ref": f"#/$defs/{head}{entry}"} for entry in entries]}
+
+
+def _tell_rows(tables: dict[str, Any], slots: Mapping[str, Slot]) -> None:
+    """What a row says of a dimension are some keys of its table."""
+    entries = [*_ENTRIES.values(), "ValuesEntry"]
+    for entry in entries:
+        tables[_PART + entry] = {key: item for key, item in tables[entry].items() if key != "required"}
+    dimensions = tables["RowEntry"]["properties"]["dimensions"]
+    dimensions["propertyNames"] = {"pattern": f"^{NAME}$"}
+    dimensions["properties"] = {name: _slot(slot, _PART, "anyOf") for name, slot in slots.items()}
+    dimensions["additionalProperties"] = {"anyOf": [{"$ref": f"#/$defs/{_PART}{entry}"} for entry in entries]}
+
+
+def _tell_wear(wear: dict[str, Any], slots: Mapping[str, Slot]) -> None:
+    """Only some slots wear."""
+    amount = wear["additionalProperties"]
+    wear["properties"] = {
+        name: {**amount, "description": f"Wear, mm: {slot.meaning}"} for name, slot in slots.items() if slot.wears
+    }
+    wear["additionalProperties"] = False
 
 
 def _without_null(schema: Any) -> Any:

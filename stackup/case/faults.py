@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from stackup.case.fault_words import LIMITS, NAMED, TYPE_WORDS, TYPES
 from stackup.case.scanner import Path, Place, Places
 from stackup.case.schema import TABLES, Document
 from stackup.case.values import FORMS, LARGEST, TAGS, OneOf, Table
@@ -25,36 +26,6 @@ from stackup.errors import CaseError, Fault, FormulaError, ValueFault, nearest, 
 MOST_PROBLEMS = 1000
 #: Most names that one fault lists.
 _MOST_LISTED = 40
-#: What a key of the wrong type should have been, by the key's name.
-_TYPES = {
-    "tolerance": 'plus-minus, two numbers [lower, upper deviation] or an ISO 286-1 class such as "h7"',
-    "values": 'a list of numbers (zones: of pairs [x, y]) or "FILE.csv#COLUMN"',
-    "steps": '"IT", "R5", "R10", "R20" or a number above 0',
-    "cost": "a table { model, fixed, rate, … }",
-    "shape": "a word",
-    "process": "a table, such as { cp = 1.33 }",
-    "allow": 'a table, such as { ppm = 100, of = "pockets" }',
-    "cage": 'a table [cage] with kind = "cylindrical" or kind = "none"',
-    "run": "a table, such as [run] with cages = 100000",
-    "dimensions": "a table of dimensions, such as [dimensions.NAME] with nominal = 10.0",
-    "chains": "a table of chains, such as [chains.NAME] with a formula",
-    "requirements": "a table of requirements, such as [requirements.NAME] with min = 0.0",
-}
-#: what a named table should have been, by the table it stands in
-_NAMED = {
-    "dimensions": "a table, such as { nominal = 10.0, tolerance = 0.1 }",
-    "chains": 'a table, such as { formula = "a - b" }',
-    "requirements": "a table, such as { min = 0.1 }",
-}
-_TYPE_WORDS = {
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "bool_type": "true or false",
-    "string_type": "a text in quotes",
-    "list_type": "a list [ … ]",
-    "dict_type": "a table",
-    "model_type": "a table",
-}
 #: How the rooms below say which name is nearest.
 _HINT = re.compile(r"(?: \(did you mean (\S+)\?\)|; nearest: (\S+))$")
 
@@ -65,6 +36,8 @@ class Faults:
 
     places: Places = field(default_factory=Places)
     file: str = ""
+    #: how often a fault was found, the same one again included
+    noted: int = 0
     _found: dict[str, tuple[Place, Fault]] = field(default_factory=dict)
     _taken_out: set[Path] = field(default_factory=set)
 
@@ -89,6 +62,7 @@ class Faults:
         """
         if self.is_out(path):
             return
+        self.noted += 1
         where = place or (self.places.key(path) if at_key else self.places.value(path))
         fault = Fault(key_path(path), found, allowed, near, where.line, where.column, self.file)
         self._found.setdefault(fault.key, (where, fault))
@@ -105,6 +79,10 @@ class Faults:
         hint = _HINT.search(error.allowed)
         allowed, near = _HINT.sub("", error.allowed), hint[1] or hint[2] if hint else None
         self.add(where, error.found, allowed, near=near)
+
+    def written(self, path: Path) -> str | None:
+        """Return the number or word at ``path`` as the file has it; None for strings, lists and tables."""
+        return self.places.written(path)
 
     def take_out(self, path: Path) -> None:
         """Remember that what stands at ``path`` is wrong by itself and judged no further."""
@@ -202,7 +180,7 @@ def _copied(value: Any) -> Any:
 def _remove(root: Any, path: Path) -> None:
     """Take ``path`` out of nested tables; a table above it may be gone already."""
     for part in path[:-1]:
-        root = root.get(part, {})
+        root = root.get(part, {}) if isinstance(root, dict) else root[part]
     root.pop(path[-1], None)
 
 
@@ -217,7 +195,7 @@ def _note(problems: Iterable[_Problem], faults: Faults) -> None:
             meant.add((*problem.path[:-1], said.near))
     for problem, said in words:
         if problem.kind != "missing" or problem.path not in meant:
-            found = problem.as_written(faults.places) or said.found
+            found = problem.as_written(faults) or said.found
             faults.add(said.path, found, said.allowed, near=said.near, at_key=said.at_key)
     for path in meant:
         faults.take_out(path)
@@ -242,19 +220,24 @@ class _Problem:
         self.loc = error["loc"]
         self.path: Path = tuple(part for part in self.loc if not _is_tag(part))
 
-    def as_written(self, places: Places) -> str | None:
+    def as_written(self, faults: Faults) -> str | None:
         """Return a number of a wrong sort or range as the file has it."""
         is_number = isinstance(self.value, float) and math.isfinite(self.value)
-        return places.written(self.path) if is_number and self.kind != "extra_forbidden" else None
+        return faults.written(self.path) if is_number and self.kind != "extra_forbidden" else None
 
     def culprit(self, root: Any) -> Path:
-        """Return the path of the key to take out: the innermost key that no list holds."""
+        """Return the path of the key to take out: the innermost key that no list holds, or a table of a list."""
         path = self.path[:-1] if self.kind == "missing" else self.path
         inside: Path = ()
         for position, part in enumerate(path):
-            if isinstance(root, list) or part not in root:
+            if isinstance(part, int):
+                if position != 1 or not isinstance(root[part], dict):  # a list of values, not of [[tables]]
+                    return inside
+            elif part not in root:
                 return inside
-            inside, root = path[: position + 1], root[part]
+            else:
+                inside = path[: position + 1]
+            root = root[part]
         return inside
 
     def words(self) -> _Said:
@@ -273,10 +256,10 @@ class _Problem:
         return number_meant(self.value) if self.kind == "float_type" and isinstance(self.value, str) else None
 
     def _allowed(self) -> str:
-        if self.kind in _TYPE_WORDS:
-            named = _NAMED.get(str(self.path[0])) if len(self.path) == 2 else None
-            return named or _TYPES.get(self._key(), _TYPE_WORDS[self.kind])
-        limit = _LIMITS.get(self.kind)
+        if self.kind in TYPE_WORDS:
+            named = NAMED.get(str(self.path[0])) if len(self.path) == 2 else None
+            return named or TYPES.get(self._key(), TYPE_WORDS[self.kind])
+        limit = LIMITS.get(self.kind)
         return limit(self.known) if limit else str(self.known.get("error", self.kind.replace("_", " ")))
 
     def _key(self) -> str:
@@ -318,32 +301,14 @@ class _Problem:
 def _example(table: type[Table], key: str) -> str:
     """Return how a key is written: with the words it takes, or what it says."""
     field = table.model_fields[key]
-    if key in _TYPES and any(_tables_in(field.annotation)):
-        return _TYPES[key]
+    if key in TYPES and any(_tables_in(field.annotation)):
+        return TYPES[key]
     words = [word for word in get_args(field.annotation) if isinstance(word, str)]
     words += [word for one in field.metadata if isinstance(one, OneOf) for word in one.words]
     if words:
         return f"{key} = " + " or ".join(f'"{word}"' for word in words)
     said = (field.description or "").rstrip(".")
     return f"{key} = …, {said[:1].lower()}{said[1:]}"
-
-
-_LIMITS: dict[str, Callable[[Mapping[str, Any]], str]] = {
-    "finite_number": lambda _: "a finite number",
-    "greater_than": lambda known: f"a number above {known['gt']:g}",
-    "greater_than_equal": lambda known: f"a number of at least {known['ge']:g}",
-    "less_than_equal": lambda known: f"a number of at most {known['le']:g}",
-    "int_parsing_size": lambda _: "a number of at most 1e+12",
-    "too_short": lambda known: _count(known, "min_length", "at least"),
-    "too_long": lambda known: _count(known, "max_length", "at most"),
-    "string_too_short": lambda _: "a text that is not empty",
-    "string_too_long": lambda known: f"at most {known['max_length']} characters",
-}
-
-
-def _count(known: Mapping[str, Any], key: str, words: str) -> str:
-    count = known[key]
-    return "exactly 2 numbers" if count == 2 else f"{words} {count} item{'s' * (count != 1)}"
 
 
 def _is_tag(part: str | int) -> bool:

@@ -25,7 +25,7 @@ AnyProcess = SizeProcess | ZoneProcess | OneSidedProcess
 
 def law(draft: Draft, path: Path, process: AnyProcess, scope: str) -> Law | None:
     """Return the process at ``path`` of a dimension of ``scope``; None where it has a fault."""
-    before = len(draft.faults)
+    before = draft.faults.noted
     _judge_shape(draft, path, process)
     _judge_data(draft, path, process)
     _judge_round_the_ring(draft, path, process, scope)
@@ -34,7 +34,7 @@ def law(draft: Draft, path: Path, process: AnyProcess, scope: str) -> Law | None
         made = Law(measured=_measured(draft, path, process), **_numbers(process))
     except ValueFault as error:
         draft.faults.add_value(path, error)
-    return made if len(draft.faults) == before else None
+    return made if draft.faults.noted == before else None
 
 
 def given(process: Process) -> set[str]:

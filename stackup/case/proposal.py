@@ -17,14 +17,10 @@ from typing import Any
 
 from stackup.case.case import Case
 from stackup.case.faults import Faults, shown
+from stackup.case.merging import Tables, merged
 from stackup.case.reader import from_mapping
-from stackup.case.schema import form_of
 from stackup.case.source import bytes_of, places_of, tables_of, text_of
 from stackup.errors import CaseError, Fault, nearest
-
-#: tables of named tables
-NAMED = ("dimensions", "chains", "requirements")
-Tables = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -123,40 +119,12 @@ def _kind(said: Tables) -> Any:
     return cage.get("kind") if isinstance(cage, Mapping) else None
 
 
-def merged(drawing: Tables, said: Tables) -> dict[str, Any]:
-    """Return nested tables of the drawing with what ``said`` says in their place."""
-    found = dict(drawing)
-    for key, value in said.items():
-        old = drawing.get(key)
-        if not (isinstance(old, Mapping) and isinstance(value, Mapping)):
-            found[key] = value
-        elif key in NAMED:
-            found[key] = {**old, **{name: _one(old.get(name), entry) for name, entry in value.items()}}
-        else:
-            found[key] = {**old, **value}
-    return found
-
-
-def _one(old: Any, new: Any) -> Any:
-    """Return one dimension, chain or requirement; another form of a dimension leaves nothing of the old one."""
-    if not (isinstance(old, Mapping) and isinstance(new, Mapping)) or is_other_form(old, new):
-        return new
-    return {**old, **new}
-
-
-def is_other_form(old: Tables, new: Tables) -> bool:
-    """Tell whether ``new`` makes another kind of dimension of ``old``: a size, a zone, a limit, measured values."""
-    form = form_of(new)
-    return form is not None and form != form_of(old) and form_of(old) is not None
-
-
 # Columns beside another file ------------------------------------------------------------------------------
 
 
 def _moved(tables: Tables, folder: Path, to: Path) -> Tables:
     """Return the tables with their columns, which lie beside a file in ``folder``, named as from the folder ``to``."""
-    dimensions = _dimensions(tables)
-    if folder.resolve() == to.resolve() or not dimensions:
+    if folder.resolve() == to.resolve():
         return tables
 
     def moved(reference: Any) -> Any:
@@ -165,6 +133,16 @@ def _moved(tables: Tables, folder: Path, to: Path) -> Tables:
         file, _, columns = reference.rpartition("#")
         return f"{os.path.relpath(folder.resolve() / file, to.resolve())}#{columns}"
 
+    found = _with_moved(tables, moved)
+    if isinstance(rows := tables.get("row"), list):
+        found["row"] = [_with_moved(row, moved) if isinstance(row, Mapping) else row for row in rows]
+    return found
+
+
+def _with_moved(tables: Tables, moved: Callable[[Any], Any]) -> dict[str, Any]:
+    """Return the tables of a case, or of one of its rows, with the columns of their dimensions moved."""
+    if not (dimensions := _dimensions(tables)):
+        return dict(tables)
     return {**tables, "dimensions": {name: _with_columns(entry, moved) for name, entry in dimensions.items()}}
 
 

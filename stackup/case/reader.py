@@ -1,4 +1,4 @@
-"""Reads a case: text → tables → schema → dimensions, chains, requirements → Case, with all faults at once."""
+"""Reads a case: text → tables → what all rows have, rows that differ → Case, with all faults at once."""
 
 from __future__ import annotations
 
@@ -11,28 +11,14 @@ from typing import Any
 
 import numpy as np
 
-from stackup.cage import KINDS, Kind
-from stackup.cage import kind as kind_called
-from stackup.case import assumptions, build, chains, dimensions, requirements
-from stackup.case.case import MADE, Case, Row, Run
-from stackup.case.chains import Chain
+from stackup.case import rows, whole
+from stackup.case.case import Case, Row, Run
 from stackup.case.changes import Changes, apply
 from stackup.case.columns import Sheets
-from stackup.case.draft import Draft
-from stackup.case.faults import Faults, parse, shown
-from stackup.case.nominal import evaluate_at_nominal
-from stackup.case.scanner import Path as KeyPath
+from stackup.case.faults import Faults
 from stackup.case.scanner import Places
-from stackup.case.schema import CageEntry
-from stackup.case.slot_forms import fitting
 from stackup.case.source import bytes_of, places_of, tables_of, text_of
-from stackup.case.values import MOST_NAMES, is_law
-from stackup.chain.symbols import split_next
-from stackup.errors import nearest
-
-LATER = "not built yet: it comes with a later version"
-#: keys of the interface that this version refuses
-NOT_BUILT: tuple[KeyPath, ...] = (("operating",), ("row",), ("cage", "rows"))
+from stackup.case.values import is_law
 
 
 @dataclass(frozen=True)
@@ -109,25 +95,18 @@ def _plain(value: Any) -> Any:
 
 def _case(source: _Source, faults: Faults) -> Case:
     """Return the case; raises CaseError with everything that is wrong with it."""
-    draft = _draft(source, faults)
-    document, kind = draft.document, draft.kind
-    draft.options = _options(kind, document.cage, faults)
-    dimensions.judge(draft)
-    found = chains.judge(draft)
-    chains.judge_use(draft, found.used)
-    wanted = requirements.judge(draft, found.right)
-    _judge_whole(draft)
-    model = build.model(draft, found.right)
-    nominal = evaluate_at_nominal(build.known_only(model))
-    _judge_nominal(draft, nominal, found.right)
+    common = whole.judged(source.raw, faults, Sheets(source.folder))
+    differing = rows.judged(common, source.raw, faults)
     faults.raise_all()
+    draft, document = common.draft, common.draft.document
+    alike = Row("1", document.cage.rows or 1, draft.pockets, common.states)
     return Case(
         title=document.title,
-        kind=kind.name,
+        kind=draft.kind.name,
         rollers=draft.pockets,
         dimensions=draft.dimensions,
-        chains={name: found.right[name] for name in document.chains},
-        requirements=wanted,
+        chains={name: common.chains[name] for name in document.chains},
+        requirements=common.requirements,
         run=Run(**document.run.model_dump()),
         digest=source.digest,
         path=source.path,
@@ -136,114 +115,6 @@ def _case(source: _Source, faults: Faults) -> Case:
         entries=document.dimensions,
         document=source.text,
         mapping=source.raw,
-        notes=(*kind.warnings(draft.dimensions), *assumptions.notes(draft, found.right, nominal)),
-        rows=(Row("1", 1, draft.pockets, {MADE: model}),),
+        notes=rows.notes(differing) if differing else common.notes(),
+        rows=tuple(one.row() for one in differing) or (alike,),
     )
-
-
-def _draft(source: _Source, faults: Faults) -> Draft:
-    """Return what can be judged further; raises CaseError where it is not even known which cage it is."""
-    raw = source.raw
-    _judge_counts(raw, faults)
-    kind = _kind(raw, faults)
-    document = parse(fitting(_as_kind(raw, kind), kind, faults), faults)
-    if kind is None or document is None:
-        faults.raise_all()
-        raise AssertionError("a case without a kind has a fault")
-    return Draft(document, raw, kind, faults, Sheets(source.folder), _pockets(kind, document.cage, faults))
-
-
-def _kind(raw: Mapping[str, Any], faults: Faults) -> Kind | None:
-    """Return the kind of cage, for a misspelt one the nearest; refuse what is not built yet."""
-    path, name = ("cage", "kind"), _at(raw, ("cage", "kind"))
-    _refuse_what_is_not_built(raw, faults)
-    if not isinstance(name, str) or name in KINDS:
-        return kind_called(name) if isinstance(name, str) else None
-    near = nearest(name, KINDS)
-    faults.add(path, shown(name), " or ".join(map(shown, KINDS)), near=near)
-    faults.take_out(path)
-    return kind_called(near) if near else None
-
-
-def _refuse_what_is_not_built(raw: Mapping[str, Any], faults: Faults) -> None:
-    for path in NOT_BUILT:
-        if _at(raw, path) is not None:
-            found = f"[{path[0]}]" if len(path) == 1 else f"the key {path[-1]}"
-            faults.add(path, found, LATER, at_key=True)
-            faults.take_out(path)
-
-
-def _judge_counts(raw: Mapping[str, Any], faults: Faults) -> None:
-    """Stop at once where a table holds more names than any case needs."""
-    for table in ("dimensions", "chains", "requirements"):
-        count = len(raw[table]) if isinstance(raw.get(table), Mapping) else 0
-        if count > MOST_NAMES:
-            faults.add((table,), f"{count} {table}", f"at most {MOST_NAMES}", at_key=True)
-    faults.raise_all()
-
-
-def _at(raw: Any, path: KeyPath) -> Any:
-    for part in path:
-        raw = raw.get(part) if isinstance(raw, Mapping) else None
-    return raw
-
-
-def _as_kind(raw: Mapping[str, Any], kind: Kind | None) -> Mapping[str, Any]:
-    """Return ``raw`` without the keys that are not built yet, with the kind that is meant."""
-    tables: dict[str, Any] = {key: value for key, value in raw.items() if (key,) not in NOT_BUILT}
-    if isinstance(tables.get("cage"), Mapping):
-        tables["cage"] = {
-            key: value for key, value in tables["cage"].items() if ("cage", key) not in NOT_BUILT
-        }
-        tables["cage"] |= {"kind": kind.name} if kind else {}
-    return tables
-
-
-def _pockets(kind: Kind, cage: CageEntry, faults: Faults) -> int:
-    """Return the number of pockets, 0 where the file does not say it."""
-    path: KeyPath = ("cage", "rollers")
-    if kind.one_pocket:
-        if cage.rollers is not None:
-            faults.add(path, "rollers", f'no rollers: kind = "{kind.name}" has one pocket', at_key=True)
-        return 1
-    if cage.rollers is None and not faults.is_out(path):
-        faults.add(path, "nothing", "rollers = the number of rollers in one row", at_key=True)
-    return cage.rollers or 0
-
-
-def _options(kind: Kind, cage: CageEntry, faults: Faults) -> dict[str, Any]:
-    """Return the options of the kind, each as given or by default."""
-    options: dict[str, Any] = {option.name: option.default for option in kind.options}
-    for key in cage.model_fields_set - {"kind", "rollers"}:
-        if key in options:
-            options[key] = getattr(cage, key)
-        else:
-            allowed = ", ".join(("kind", *([] if kind.one_pocket else ["rollers"]), *options))
-            faults.add(("cage", key), f"the key {key}", f'kind = "{kind.name}" has {allowed}', at_key=True)
-    for option in kind.options:
-        if options[option.name] is None and not faults.is_out(("cage", option.name)):
-            wanted = f"{option.name} = {' or '.join(map(shown, option.choices))}: {option.meaning}"
-            faults.add(("cage", option.name), "nothing", wanted, place=faults.places.value(("cage", "kind")))
-    return options
-
-
-def _judge_whole(draft: Draft) -> None:
-    """Note what no parts can have together."""
-    for one in draft.kind.contradictions(draft.dimensions):
-        draft.faults.add(("dimensions", one.slot, "nominal"), one.found, one.allowed)
-
-
-def _judge_nominal(draft: Draft, values: Mapping[str, Any], right: Mapping[str, Chain]) -> None:
-    """Note every gap that has no finite value at the nominal."""
-    lost = {name for name, value in values.items() if not np.isfinite(value).all()}
-    built_in = sorted(lost - right.keys())
-    if built_in:
-        found = f"dimensions of which {', '.join(built_in)} is not finite at the nominal"
-        draft.faults.add(
-            ("dimensions",), found, "nominals of which every gap is a finite number", at_key=True
-        )
-    for name in lost & right.keys():
-        uses = {split_next(symbol.name)[0] for symbol in right[name].expression.free_symbols}
-        if not uses & lost:
-            found = "a formula that is not finite at the nominal"
-            draft.faults.add(("chains", name, "formula"), found, "a formula with a finite value there")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import cast
 
 from stackup.case.chains import Chain
-from stackup.case.draft import Draft, judge_name
+from stackup.case.draft import OPERATING, Draft, judge_name
 from stackup.case.faults import listed
 from stackup.case.scanner import Path
 from stackup.case.schema import RequirementEntry
@@ -41,7 +41,8 @@ def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
     if gap in missing:
         slots, several = ", ".join(missing[gap]), len(missing[gap]) > 1
         found = f"the gap {gap}, for which {slots} {'are' if several else 'is'} missing"
-        allowed = f"the slot{'s' if several else ''} {slots}, or a gap whose slots are all given"
+        what = "" if missing[gap] == [OPERATING] else f"slot{'s' if several else ''} "
+        allowed = f"the {what or 'table '}{slots}, or a gap whose {what and 'slots'} are all given"
         draft.faults.add(path, found, allowed)
         return
     built_in = [item.name for item in draft.kind.gaps if item.name not in missing]

@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Discriminator, Field, Tag
 
 from stackup.cage import KINDS
+from stackup.case.bearing import MOST_ROWS, OperatingEntry, RowCount, RowEntry
 from stackup.case.values import (
     FORMS,
     LONGEST,
@@ -292,6 +293,7 @@ class CageEntry(Table):
         description="Kind of cage; none: chains of your own only, one pocket."
     )
     rollers: int | None = Field(default=None, ge=3, le=500, description="Rollers in one row.")
+    rows: RowCount | None = Field(default=None, description="Rows of the bearing, all alike (default 1).")
     weld_fixture: Literal["centres", "squares"] | None = Field(
         default=None, description="What the weld fixture does to a pin."
     )
@@ -367,6 +369,10 @@ class Document(Table):
     dimensions: dict[str, AnyEntry] = Field(default={}, description="The lines of the drawing.")
     chains: dict[str, ChainEntry] = Field(default={}, description="Gaps of your own.")
     requirements: dict[str, RequirementEntry] = Field(default={}, description="Limits on gaps.")
+    operating: OperatingEntry | None = Field(default=None, description="The bearing in operation.")
+    row: list[RowEntry] = Field(
+        default=[], min_length=1, max_length=MOST_ROWS, description="Rows that differ from one another."
+    )
     run: RunEntry = Field(
         default_factory=RunEntry, description="Seed, number of cages, precision, shifts of means."
     )

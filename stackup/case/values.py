@@ -80,6 +80,29 @@ class OneOf:
         return {"enum": list(self.shown or self.words)}
 
 
+@dataclass(frozen=True)
+class Within:
+    """The annotation of a number from ``low`` to ``high``, whose fault names the unit: a slip of the unit is usual."""
+
+    low: float
+    high: float
+    unit: str
+
+    def judge(self, value: float) -> float:
+        """Return ``value``; raises the error "outside", in words, where it lies outside."""
+        if self.low <= value <= self.high:
+            return value
+        raise PydanticCustomError("outside", "outside", {"error": f"{self.low:g} … {self.high:g} {self.unit}"})
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Judge numbers."""
+        return core_schema.no_info_after_validator_function(self.judge, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """Tell an editor the range."""
+        return {**handler(schema), "minimum": self.low, "maximum": self.high}
+
+
 #: The tags of unions whose members differ by type; they stand in pydantic's locations.
 TAGS = ("<text>", "<number>", "<list>", "<pairs>")
 

@@ -22,7 +22,8 @@ import numpy as np
 
 from stackup.cage import kind as kind_called
 from stackup.case import Case, changed
-from stackup.case.proposal import Proposal, is_other_form
+from stackup.case.merging import is_other_form
+from stackup.case.proposal import Proposal
 from stackup.decide.ladder import COUNT, between, of_processes
 from stackup.dimension import Dimension, Size
 from stackup.errors import CaseError

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from stackup.case import Case
-from stackup.case.proposal import NAMED, Proposal, is_other_form
+from stackup.case.merging import NAMED, is_other_form
+from stackup.case.proposal import Proposal
 from stackup.decide.differences import ASPECTS, GEOMETRY, GRANTS, Change
 from stackup.decide.drawing_words import in_words, line_of
 

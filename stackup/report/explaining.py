@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from stackup.chain.symbols import NOMINAL
 from stackup.decide.explain import ExplainedGap, ExplainResult
 from stackup.report import numbers
 from stackup.report.checking import SMALL
@@ -32,7 +33,7 @@ def _steps(gap: ExplainedGap) -> Table:
         Column("what it is", loose=True),
     )
     given = tuple(
-        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text("a number of [cage]"))
+        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text(_source(name)))
         for name, value in gap.parameters.items()
     )
     rows = tuple(
@@ -46,6 +47,14 @@ def _steps(gap: ExplainedGap) -> Table:
     )
     title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
     return Table(title, columns, given + rows, stacks=((0, 1), (2, 3)))
+
+
+def _source(parameter: str) -> str:
+    """Return in words where a number of a chain comes from."""
+    root, dot, _ = parameter.partition(".")
+    if not dot:
+        return "a number of [cage]"
+    return f"{root} on the drawing" if parameter.endswith(f".{NOMINAL}") else "as made; [operating] changes it"
 
 
 def _contributions(gap: ExplainedGap) -> Table:

@@ -18,7 +18,7 @@ from case_texts import FILES, LEAST
 
 import stackup.case
 from stackup.cage import KINDS, Given, Kind, kind
-from stackup.case import Case, changed, from_mapping, read, reader
+from stackup.case import Case, changed, from_mapping, read, whole
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.case.schema import CageEntry
 from stackup.chain.model import Allowance, Model
@@ -228,7 +228,7 @@ def test_warnings_of_the_kind(monkeypatch: pytest.MonkeyPatch) -> None:
     doubtful = replace(
         kind("none"), warnings=lambda dimensions: [f"doubt about {name}" for name in dimensions]
     )
-    monkeypatch.setattr(reader, "kind_called", lambda _: doubtful)
+    monkeypatch.setattr(whole, "kind_called", lambda _: doubtful)
     case = from_mapping(
         {"cage": {"kind": "none"}, "dimensions": {"x": {"nominal": 1}}, "chains": {"c": {"formula": "x"}}}
     )

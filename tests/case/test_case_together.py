@@ -10,7 +10,7 @@ import pytest
 from case_texts import LEAST
 
 from stackup.cage import kind
-from stackup.case import Case, from_mapping, reader
+from stackup.case import Case, from_mapping, whole
 from stackup.errors import CaseError, Fault
 
 FaultsOf = Callable[[str], list[Fault]]
@@ -52,7 +52,11 @@ max = 1
 allow = { ppm = 1, of = "cage" }                    #! requirements.total_gap.allow.of
 [run]
 cages = 1.5                                         #! run.cages
-[operating.wear]                                    #! operating
+[operating.wear]
+pin_diameter = -0.1                                 #! operating.wear.pin_diameter
+[[row]]
+dimensions.ring_hole_b = { tolerance = [0.0, -0.1] }#! row[0].dimensions.ring_hole_b.tolerance
+count = 5                                           #! row[0].count
 """
 
 
@@ -205,7 +209,7 @@ def test_gap_of_the_whole_cage(monkeypatch: pytest.MonkeyPatch) -> None:
     """A built-in gap of the whole cage has no pockets to fold or to count; nor has a chain of it."""
     found = kind("cylindrical")
     gaps = tuple(replace(gap, scope="cage") if gap.name == "pin_skew" else gap for gap in found.gaps)
-    monkeypatch.setattr(reader, "kind_called", lambda _: replace(found, gaps=gaps))
+    monkeypatch.setattr(whole, "kind_called", lambda _: replace(found, gaps=gaps))
     tables = {
         **tomllib.loads(LEAST),
         "chains": {"c": {"formula": "2*pin_skew"}},

@@ -120,7 +120,7 @@ ZONES = {
 }  # fmt: skip
 PARAMETERS = {"rollers": 48.0, "pin_modulus": 206000.0, "weld_factor": 1.0}
 CYLINDRICAL = kind("cylindrical")
-GAPS = [gap.name for gap in CYLINDRICAL.gaps]
+GAPS = [gap.name for gap in CYLINDRICAL.gaps if gap.scope == "pocket"]
 
 
 def cage_program():

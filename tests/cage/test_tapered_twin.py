@@ -168,6 +168,7 @@ WARM = {
     "ring_b": {"temperature": 75, "expansion": 11.0e-6},
     "inner_ring": {"temperature": 110, "expansion": 12.0e-6},
 }
+CLOSING = {"pin_entry", "entry_stress", "weld_stress", "weld_gap", "weld_gap_widest"}
 OF_PART = {
     "roller": ("roller_diameter", "roller_length", "roller_bore", "roller_sphere_radius"),
     "pin": ("pin_diameter", "ring_spacing"),
@@ -181,7 +182,8 @@ OF_PART = {
 def test_a_warm_cage(seed: int) -> None:
     """Section 5: sizes grow with their part, shrinkages and angles do not; W₀ in F(λ) grows with the inner ring.
 
-    The apex is held against that of warm nominals; holes stay as they were drilled, so v against nominals as made.
+    The apex is held against that of warm nominals.  What is asked of a cage that is closed and welded, which is done
+    cold, is not compared here.
     """
     grows = {part: 1 + law["expansion"] * (law["temperature"] - 20) for part, law in WARM.items()}
     factor = {slot: grows[part] for part, slots in OF_PART.items() for slot in slots}
@@ -201,8 +203,8 @@ def test_a_warm_cage(seed: int) -> None:
     options = {"ring_face": "conical"}
     expected = tapered_twin.cage_gaps(hot(cage), [hot(p) for p in pockets], plan, options)
     found = package_gaps(nominals, cage, pockets, options, {"parts": WARM})
-    for name, values in expected.items():
-        assert found[name] == pytest.approx(values, abs=room(name, nominals), rel=1e-12), name
+    for name in expected.keys() - CLOSING:
+        assert found[name] == pytest.approx(expected[name], abs=room(name, nominals), rel=1e-12), name
 
 
 # -- As the cone becomes a cylinder ------------------------------------------------------------------------

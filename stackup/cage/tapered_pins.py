@@ -97,7 +97,7 @@ def lean_steps() -> list[Step]:
         Step("apex_nominal", nominal_now(PITCH_A) * spacing_now / rise_now, "apex before the inner face of ring A, at nominal"),
         Step("apex_distance", symbol("pin_a.r") * spacing / out, "where the pin axis, seen in its meridian plane, cuts the bearing axis"),
         Step("apex_crossing", symbol("apex_distance") - symbol("apex_nominal"), "farther from ring A than at nominal"),
-        Step("apex_miss", Magnitude(passing) / Length(out, along), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
+        Step("apex_miss", Magnitude(passing / Length(out, along)), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
     ]
 
 

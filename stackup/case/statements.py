@@ -11,9 +11,12 @@ from stackup.case.merging import with_named
 from stackup.case.schema import Entry
 from stackup.dimension import Dimension
 
-
 #: what a drawing grants, of whichever form
 GRANTS = ("tolerance", "zone", "limit")
+
+
+#: what a process makes of it
+PROCESS = ("process",)
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from itertools import combinations
 from stackup.case import Case
 from stackup.decide.allocated import result_of
 from stackup.decide.allocation import AllocationResult, Conflict
+from stackup.decide.fractions import of_bearings
 from stackup.decide.optimise import Assigned, Problem, Solution, relaxation
 from stackup.decide.plan import Option, Place, plan_of, rounded
-from stackup.decide.fractions import of_bearings
 from stackup.decide.standing import Standing
 from stackup.decide.trial import Judgement, Trial, judge_case
 from stackup.engine.fractions import of_cages, of_pockets

@@ -21,14 +21,15 @@ from stackup.chain.model import Requirement
 from stackup.decide import rollers_notes as notes
 from stackup.decide.check import settings_of
 from stackup.decide.fractions import no_less, of_row
+from stackup.decide.once import Once
 from stackup.decide.record import Note
 from stackup.decide.rollers_range import full_complement, judge_counts, range_of, roller_set_of, words_of
 from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RollersResult, RowRollers, Spacing
 from stackup.decide.share_out import share_out
-from stackup.decide.trial import Look, laws_of, trial_of, worst_cases
+from stackup.decide.trial import Look, laws_of, trial_of
 from stackup.decide.verdict import Verdict, by_worst_case
-from stackup.engine import monte_carlo
-from stackup.engine.result import AnyRequirement
+from stackup.engine import monte_carlo, worst_case
+from stackup.engine.result import AnyRequirement, Sampled, WorstCase
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Interrupted, ValueFault
 from stackup.standards import iso281
@@ -186,21 +187,13 @@ def _job(asked: _Question, layout: Layout, count: int) -> _Job:
 
 
 def _tried(job: _Job, progress: Progress) -> _Tried:
-    """Look at one count of a row in all states, like ``trial.judge_rows``, but count cages that fail anything at all.
-
-    The worst case is given a glance; only where that leaves a verdict open it gets its whole budget.  More boxes
-    never turn a decided verdict: the value found only gets worse, and the bound only better.
-    """
+    """Look at one count of a row in all states, as ``trial.judge_rows`` does, but count cages that fail anything."""
     asked, row, roller_set = job.asked, job.row, job.asked.roller_set
     if row is None:
         return _Tried(job.place, (), Spacing(roller_set.spacing_name, None, None, None), None)
     requirements, settings = asked.case.requirements, replace(asked.settings, workers=1)
     shown = [Requirement(f"{gap} (of the count)", gap) for gap in (*roller_set.spacing, roller_set.wall)]
-    by_worst = [r for r in requirements if r.allow is None]
-    ends = worst_cases(row, [*by_worst, *shown], replace(settings, boxes=GLANCE), progress)
-    is_open = [r for r in by_worst if any(by_worst_case(r, one[r.name]) == "undecided" for one in ends.values())]
-    for state, found in worst_cases(row, is_open, settings, progress).items():
-        ends[state] |= found
+    ends = _ends(row, [*(r for r in requirements if r.allow is None), *shown], settings, progress)
     drawn = monte_carlo.run_states(row.states, [*requirements, *shown], settings, progress)
     laws = laws_of(row, requirements, settings, progress)
     looks = []
@@ -212,14 +205,31 @@ def _tried(job: _Job, progress: Progress) -> _Tried:
         looks.append(Look(row.name, row.count, state, ends[state], fractions, anyone))
     *between, wall = (r.name for r in shown)
     spacings = [
-        Spacing(
-            roller_set.spacing_name, ends[state][name].low, ends[state][name].bound_low, one.records[name].mean
-        )
-        for state, one in drawn.items()
-        for name in between
+        _spacing(roller_set, ends[state][name], one.records[name]) for state, one in drawn.items() for name in between
     ]
     least = min(found[wall].low for found in ends.values())
     return _Tried(job.place, tuple(looks), _least_spacing(roller_set, spacings), least)
+
+
+def _ends(
+    row: Row, requirements: Sequence[Requirement], settings: Settings, progress: Progress
+) -> dict[str, dict[str, WorstCase]]:
+    """Return the worst cases in all states: a glance, and only where that leaves a verdict open the whole budget.
+
+    More boxes never turn a decided verdict: the value found only gets worse, and the bound only better.
+    """
+
+    def looked(state: str, asked: Sequence[Requirement], told: Progress) -> dict[str, WorstCase]:
+        glance = worst_case.run(row.states[state], asked, replace(settings, boxes=GLANCE), told)
+        limited = (r for r in asked if r.min is not None or r.max is not None)
+        is_open = [r for r in limited if by_worst_case(r, glance[r.name]) == "undecided"]
+        return glance | (worst_case.run(row.states[state], is_open, settings, told) if is_open else {})
+
+    return Once(row.states, requirements).run(looked, progress)
+
+
+def _spacing(roller_set: RollerSet, ends: WorstCase, drawn: Sampled) -> Spacing:
+    return Spacing(roller_set.spacing_name, ends.low, ends.bound_low, drawn.mean)
 
 
 def _least_spacing(roller_set: RollerSet, found: Sequence[Spacing]) -> Spacing:

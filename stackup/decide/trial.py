@@ -52,13 +52,17 @@ class Judgement:
         return self.fraction.out_of_spec / (allow.ppm * 1e-6)
 
     @property
-    def badness(self) -> tuple[int, float, float]:
-        """What is greater for the worse of two judgements on one requirement: verdict, number, cages out of spec."""
-        number = self.excess
-        if number is None:
+    def badness(self) -> tuple[float, ...]:
+        """What is greater the worse a judgement on a requirement is: its verdict, then what decides it, then cages.
+
+        As ``check`` ranks rows and states.
+        """
+        order = float(ORDER.index(self.verdict))
+        if self.requirement.allow is None:
             left = self.room
-            number = math.inf if left is None or math.isnan(left) else -left
-        return ORDER.index(self.verdict), number, self.cages.out_of_spec if self.cages else 0.0
+            return order, math.inf if left is None or math.isnan(left) else -left
+        ends = [(one.out_of_spec, one.high) if one else (math.inf, math.inf) for one in (self.fraction, self.cages)]
+        return order, *ends[0], *ends[1]
 
 
 @dataclass(frozen=True)
@@ -136,7 +140,7 @@ def trial_of(looks: Sequence[Look], requirements: Sequence[Requirement], beside:
     return Trial(governing, by_place, most.anyone, most.place)
 
 
-def _badness(one: Judgement) -> tuple[int, float, float]:
+def _badness(one: Judgement) -> tuple[float, ...]:
     return one.badness
 
 
@@ -149,7 +153,7 @@ def _looks(row: Row, requirements: Sequence[Requirement], settings: Settings, pr
     """Look at one row in all its states: what no state changes is worked out once, all states see the same cages."""
     by_worst = [r for r in requirements if r.allow is None]
     by_share = [r for r in requirements if r.allow is not None]
-    ends = worst_cases(row, by_worst, settings, progress)
+    ends = _worst_cases(row, by_worst, settings, progress)
     drawn: Mapping[str, MonteCarlo] = {}
     laws: Mapping[str, Mapping[str, Rss | None]] = {}
     if by_share:
@@ -169,7 +173,7 @@ def _looks(row: Row, requirements: Sequence[Requirement], settings: Settings, pr
     ]
 
 
-def worst_cases(
+def _worst_cases(
     row: Row, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> dict[str, dict[str, WorstCase]]:
     """Return the worst cases of a row, by state and requirement.  Raises Interrupted."""

@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from states import in_states
 
 import stackup
 from stackup.case import read
+from stackup.case.case import Row
+from stackup.chain.model import Allowance, Requirement
 from stackup.decide.check import settings_of
-from stackup.decide.trial import judge
+from stackup.decide.rollers import rollers
+from stackup.decide.trial import judge, judge_case, judge_rows
+from stackup.decide.verdict import worst
+from stackup.engine import monte_carlo
 
 CASES = Path(__file__).parents[2] / "cases"
 
 
-@pytest.mark.parametrize("name", ["demo.toml", "bush_stack.toml", "every_key_cage.toml", "every_key_plain.toml"])
+@pytest.mark.parametrize("name", ["demo", "bush_stack", "every_key_cage", "every_key_plain", "tapered", "four_rows"])
 def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
-    """Same seed, same cages: the same fraction to the last bit, the same ends, the same verdict."""
-    case = read(CASES / name)
-    settings = settings_of(case, cages=3000)
-    trial = judge(case.models()[0].states["made"], case.requirements, settings)
-    checked = {r.name: r for r in stackup.check(case, settings).requirements if r.verdict is not None}
+    """Same seed, same cages: the same fraction to the last bit, the same ends and verdict, of the same row and state."""
+    case = read(CASES / f"{name}.toml")
+    settings = settings_of(case, cages=2000)
+    trial = judge_case(case, settings)
+    checked = {r.name: r for r in stackup.check(case, settings, all_gaps=False).requirements if r.verdict is not None}
     assert list(trial.judgements) == list(checked)
     for found, record in zip(trial.judgements.values(), checked.values(), strict=True):
-        assert found.verdict == record.verdict
+        assert (found.verdict, found.row, found.state) == (record.verdict, record.row, record.state)
+        for one in record.by_state:
+            assert trial.by_place[one.row, one.state][record.name].verdict == one.verdict
         if found.requirement.allow is None:
             assert found.worst_case == record.worst_case
             assert found.room is not None
@@ -31,3 +40,57 @@ def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
             assert record.fraction is not None
             assert found.fraction == getattr(record.fraction, found.requirement.allow.of)
             assert found.excess is not None
+
+
+def test_each_state_is_judged_as_alone() -> None:
+    """All states in one run: verdicts and numbers of each are those of the state by itself."""
+    case = read(CASES / "every_key_cage.toml")
+    states = in_states(case.models()[0].states["made"])
+    settings = settings_of(case, cages=3000)
+    free = Requirement("free", "bore_clearance")
+    middle = monte_carlo.run(states["made"], [free], settings).records["free"].mean
+    half = Requirement("half", "bore_clearance", "mean", min=middle, allow=Allowance(1.0, "cages"))
+    asked = (*case.requirements, half)
+    together = judge_rows([Row("1", 1, case.rollers, states)], asked, settings)
+    alone = {state: judge_rows([Row("1", 1, case.rollers, {state: m})], asked, settings) for state, m in states.items()}
+    assert together.by_place == {("1", state): trial.judgements for state, trial in alone.items()}
+    failing = [trial.any_requirement.cages for trial in alone.values()]
+    assert len(set(failing)) > 1
+    assert together.any_requirement.cages == max(failing, key=lambda one: one.out_of_spec if one else 0.0)
+    assert alone[together.place[1]].any_requirement == together.any_requirement
+
+
+def test_of_bearings_any_row_counts() -> None:
+    """Two rows, one of them twice: of bearings 1 − (1 − p₁)(1 − p₂)² fail, by hand from the fractions of cages."""
+    case = read(CASES / "every_key_cage.toml")
+    model = case.models()[0].states["made"]
+    asked = [Requirement("wall", "roller_wall", min=17.4, allow=Allowance(5e5, "bearings"))]
+    looser = model.with_dimensions({"roller_bore": replace(model.dimensions["roller_bore"], upper=0.2)})
+    rows = [Row("one", 1, case.rollers, {"made": model}), Row("two", 2, case.rollers, {"made": looser})]
+    trial = judge_rows(rows, asked, settings_of(case, cages=2000))
+    first, second = (trial.by_place[name, "made"]["wall"] for name in ("one", "two"))
+    assert first.cages is not None
+    assert second.cages is not None
+    assert 0 < second.cages.out_of_spec < 1
+    both = 1 - (1 - first.cages.out_of_spec) * (1 - second.cages.out_of_spec) ** 2
+    assert first.fraction == second.fraction
+    assert first.fraction is not None
+    assert first.fraction.out_of_spec == pytest.approx(both, rel=1e-12)
+    assert trial.judgements["wall"].row == "two"
+
+
+def test_a_count_is_judged_in_all_states() -> None:
+    """The own count of ``rollers``: the worst verdict and the greatest fraction of cages over the states."""
+    case = read(CASES / "every_key_cage.toml")
+    states = in_states(case.models()[0].states["made"])
+    case = replace(case, rows=(Row("1", 1, case.rollers, states),))
+    settings = settings_of(case, cages=500)
+    (own,) = rollers(case, case.rollers, case.rollers, settings=settings).counts
+    trials = [judge(model, case.requirements, settings) for model in states.values()]
+    assert own.verdict == worst(trial.verdict for trial in trials)
+    by_state = [rollers(replace(case, rows=(Row("1", 1, case.rollers, {state: model}),)), case.rollers, case.rollers,
+                        settings=settings).counts[0] for state, model in states.items()]  # fmt: skip
+    assert own.fraction in [one.fraction for one in by_state]
+    assert own.wall == min(one.wall for one in by_state if one.wall is not None)
+    for name, judged in own.judgements.items():
+        assert judged.verdict == worst(one.judgements[name].verdict for one in by_state)

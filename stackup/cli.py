@@ -99,7 +99,7 @@ def command(function: Callable[..., int]) -> Callable[..., int]:
 
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="The case file (TOML).")]
-KindName = Annotated[str, typer.Argument(metavar="KIND", help="Kind of cage: cylindrical or none.")]
+KindName = Annotated[str, typer.Argument(metavar="KIND", help="Kind of cage: cylindrical, tapered or none.")]
 
 
 @command

@@ -23,7 +23,7 @@ CASES = Path(__file__).parents[2] / "cases"
 
 @pytest.mark.parametrize("name", ["demo", "bush_stack", "every_key_cage", "every_key_plain", "tapered", "four_rows"])
 def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
-    """Same seed, same cages: the same fraction to the last bit, the same ends and verdict, of the same row and state."""
+    """Same seed, same cages: the same fraction to the last bit, the same ends and verdict, the same row and state."""
     case = read(CASES / f"{name}.toml")
     settings = settings_of(case, cages=2000)
     trial = judge_case(case, settings)

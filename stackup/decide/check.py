@@ -12,12 +12,12 @@ from stackup import __version__
 from stackup.case import Case, Row
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.fold import FOLDS
-from stackup.chain.model import Model, Population, Requirement
+from stackup.chain.model import Model, Requirement
 from stackup.decide import notes
 from stackup.decide.engines import Found, run_states
 from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
-from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, room, worst
+from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Sampled
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import Interrupted
@@ -181,25 +181,9 @@ def _over_states(same: Sequence[Record]) -> Record:
     return replace(max(same, key=_badness), by_state=tuple(same))
 
 
-def _badness(record: Record) -> tuple[float, ...]:
-    """Return what makes one row and state worse than another: the verdict, then the number behind it.
-
-    That is the fraction of the population that the requirement names, without an allowance the room that the
-    guaranteed bounds leave; then the fraction of cages, then the room.
-    """
-    if not record.limited:
-        return (-1.0,)
-    allow, worst_case = record.requirement.allow, record.worst_case
-    left = room(record.requirement, worst_case.bound_low, worst_case.bound_high) if worst_case else math.nan
-    missed = math.inf if math.isnan(left) else -left
-    named = _out_of_spec(record, allow.of) if allow else missed
-    verdict = float(ORDER.index(record.verdict)) if record.verdict else -1.0
-    return verdict, named, _out_of_spec(record, "cages"), missed
-
-
-def _out_of_spec(record: Record, of: Population) -> float:
-    fraction: Fraction | None = getattr(record.fraction, of, None)
-    return fraction.out_of_spec if fraction else -math.inf
+def _badness(record: Record) -> tuple[int, float]:
+    cages = record.fraction.cages if record.fraction else None
+    return ORDER.index(record.verdict) if record.verdict else -1, cages.out_of_spec if cages else -math.inf
 
 
 def _result(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from stackup.decide.explain import ExplainedGap, ExplainResult
 from stackup.chain.symbols import NOMINAL
+from stackup.decide.explain import ExplainedGap, ExplainResult
 from stackup.report import numbers
 from stackup.report.checking import SMALL
 from stackup.report.view import Column, Lines, Page, Section, Table, Text

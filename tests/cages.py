@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from hypothesis import strategies as st
 
 from stackup.case import Case, from_mapping
 from stackup.chain.model import Model, Requirement
+from stackup.chain.program import compile_model
 
 Table = dict[str, Any]
 #: size → nominal, (lower, upper) deviation
@@ -224,6 +225,13 @@ def case_of(tables: Table) -> Case:
 def model_of(tables: Table) -> Model:
     """Return the one model of a case of one row."""
     return case_of(tables).models()[0].states["made"]
+
+
+def pockets_of(tables: Table) -> Model:
+    """Return the model with those gaps alone that a pocket has by itself."""
+    model = model_of(tables)
+    whole = compile_model(model)
+    return replace(model, gaps=tuple(gap for gap in model.gaps if not whole.is_whole(gap.name)))
 
 
 def every_gap(model: Model, **limits: float) -> list[Requirement]:

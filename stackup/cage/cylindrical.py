@@ -11,6 +11,7 @@ import sympy
 from stackup.cage import cylindrical_doubts as doubts
 from stackup.cage import pinned
 from stackup.cage.cylindrical_rollers import ROLLER_SET
+from stackup.cage.cylindrical_whole import whole_cage_steps
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
 from stackup.chain.model import Step
@@ -64,6 +65,7 @@ GAPS = (
     ),
     BuiltIn("ring_clearance_inner", "mm", "cage ring to the inner ring's shoulder", ("ring_inside", "inner_guide")),
     pinned.PITCH_GAP,
+    *pinned.WHOLE_CAGE_GAPS,
     pinned.RACEWAY_GAP,
 )
 
@@ -266,8 +268,10 @@ def _entry_steps() -> list[Step]:
     steps = []
     for axis, extra in (("r", cone), ("t", 0)):
         free = sum(symbol(f"{part}.{axis}") for part in ("hole_position_a", "pin_seat_a", "pin_squareness_a"))
-        into = symbol(f"hole_position_b.{axis}") + symbol(f"ring_shift.{axis}")
-        steps.append(Step(f"pin_to_hole.{axis}", free - into + extra, "pin's free end against its hole in ring B"))
+        apart = free - symbol(f"hole_position_b.{axis}") + extra
+        off = Step(f"pin_off_hole.{axis}", apart, "pin's free end against its hole in ring B, rings concentric")
+        set_so = symbol(off.name) - symbol(f"ring_shift.{axis}")
+        steps += [off, Step(f"pin_to_hole.{axis}", set_so, "with the rings as the fixture sets them")]
     return [*steps, *entry_steps(made("ring_spacing"), "W")]
 
 
@@ -305,6 +309,7 @@ def steps(given: Given) -> tuple[Step, ...]:
         + _entry_steps()
         + _wall_and_ring_steps()
         + pitch_steps()
+        + whole_cage_steps()
     )
 
 
@@ -319,5 +324,6 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    closing="ring_entry",
     preload=pinned.RACEWAY_GAP.name,
 )

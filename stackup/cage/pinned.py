@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stackup.cage.kind import BuiltIn, Option, Slot
+from stackup.cage.posed import SHARES
 from stackup.chain.model import Step
 from stackup.chain.symbols import Greatest, Length, Magnitude, following, made, symbol
 
@@ -80,6 +81,17 @@ RACEWAY_GAP = BuiltIn(
     in_operation=True,
 )
 PITCH_GAP = BuiltIn("pitch_difference", "mm", "difference of adjacent pitches of the finished pins, without sign")
+WHOLE_CAGE_GAPS = (
+    BuiltIn(
+        "ring_entry",
+        "mm",
+        "what is left when the rings are set so that every pin enters ring B",
+        ("ring_hole_b",),
+        scope="cage",
+        hints=LEANS,
+    ),
+    BuiltIn("cage_float", "mm", "least running clearance once the cage has centred itself", scope="cage"),
+)
 WALL_GAP = BuiltIn("roller_wall", "mm", "least wall of the roller round its bore")
 
 OPTIONS = (
@@ -153,4 +165,5 @@ def parameters(options: Mapping[str, Any]) -> Mapping[str, float]:
     return {
         "pin_modulus": float(options.get("pin_modulus", 206000.0)),
         "weld_factor": 2.0 if options.get("weld_fixture") == "squares" else 1.0,
+        **SHARES,
     }

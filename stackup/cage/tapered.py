@@ -1,4 +1,4 @@
-"""The tapered pin-type cage: slots, steps and gaps of ``docs/model.md``, section 5.
+"""The tapered pin-type cage: slots, steps and gaps of ``docs/model.md``, section 8.
 
 Roller axes are generators of a cone about the bearing axis; ring A carries the small ends.  Pocket i stands at θ_i;
 r points outward, t anticlockwise.  All lengths in mm, angles in rad, stress in N/mm².
@@ -14,6 +14,7 @@ from stackup.cage import tapered_gaps as gaps
 from stackup.cage import tapered_pins as pins
 from stackup.cage.kind import BuiltIn, Given, Kind, Option, Slot
 from stackup.cage.tapered_rollers import ROLLER_SET
+from stackup.cage.tapered_whole import whole_cage_steps
 from stackup.chain.model import Step
 
 #: what the slots of every pin-type cage mean here
@@ -60,6 +61,7 @@ GAPS = (
     *pinned.ENTRY_GAPS,
     pinned.WALL_GAP,
     pinned.PITCH_GAP,
+    *pinned.WHOLE_CAGE_GAPS,
     pinned.RACEWAY_GAP,
 )
 
@@ -90,6 +92,7 @@ def steps(given: Given) -> tuple[Step, ...]:
         + pins.lean_steps()
         + pins.into_ring_steps()
         + pinned.pitch_steps()
+        + whole_cage_steps()
     )
 
 
@@ -104,5 +107,6 @@ KIND = Kind(
     warnings=doubts.warnings,
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
+    closing="ring_entry",
     preload=pinned.RACEWAY_GAP.name,
 )

@@ -1,4 +1,4 @@
-"""Where the pins of a tapered cage stand: cone, stations, apex, entry; ``docs/model.md``, section 5.
+"""Where the pins of a tapered cage stand: cone, stations, apex, entry; ``docs/model.md``, section 8.
 
 Radii are counted from the bearing axis.  Zones lie square to the hole, so a radial part of a zone counts 1/cosβ in the
 planes of the rings; the offset of ring B lies in the bearing's plane.  Lengths in mm, angles in rad.
@@ -97,7 +97,7 @@ def lean_steps() -> list[Step]:
         Step("apex_nominal", nominal_now(PITCH_A) * spacing_now / rise_now, "apex before the inner face of ring A, at nominal"),
         Step("apex_distance", symbol("pin_a.r") * spacing / out, "where the pin axis, seen in its meridian plane, cuts the bearing axis"),
         Step("apex_crossing", symbol("apex_distance") - symbol("apex_nominal"), "farther from ring A than at nominal"),
-        Step("apex_miss", Magnitude(passing) / Length(out, along), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
+        Step("apex_miss", Magnitude(passing / Length(out, along)), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
     ]
 
 
@@ -105,11 +105,14 @@ def into_ring_steps() -> list[Step]:
     """Return pin entry, stresses and weld gap: a pin fixed in ring A against its hole in ring B, square to the hole."""
     free = [_summed(("hole_position_a", "pin_seat_a", "pin_squareness_a"), axis) for axis in ("r", "t")]
     pitch = made(PITCH_A) - made(PITCH_B) - (nominal(PITCH_A) - nominal(PITCH_B))
-    spread = made("ring_spacing") + symbol("ring_parallelism.r") - nominal("ring_spacing")
-    across = symbol("cone_cosine") * (pitch / 2 - symbol("ring_shift.r")) + symbol("cone_sine") * spread
+    cosine, sine = symbol("cone_cosine"), symbol("cone_sine")
+    across = cosine * pitch / 2 + sine * (made("ring_spacing") - nominal("ring_spacing"))
+    set_so = sine * symbol("ring_parallelism.r") - cosine * symbol("ring_shift.r")
     return [
-        Step("pin_to_hole.r", free[0] - symbol("hole_position_b.r") + across, "v, pin's free end against its hole in ring B: radially, square to the hole"),
-        Step("pin_to_hole.t", free[1] - symbol("hole_position_b.t") - symbol("ring_shift.t"), "v along the circumference"),
+        Step("pin_off_hole.r", free[0] - symbol("hole_position_b.r") + across, "pin's free end against its hole in ring B, rings concentric and parallel: radially, square to the hole"),
+        Step("pin_off_hole.t", free[1] - symbol("hole_position_b.t"), "the same along the circumference"),
+        Step("pin_to_hole.r", symbol("pin_off_hole.r") + set_so, "v, with the rings as the fixture sets them"),
+        Step("pin_to_hole.t", symbol("pin_off_hole.t") - symbol("ring_shift.t"), "v along the circumference"),
         Step("pin_span", symbol("cone_secant") * made("ring_spacing"), "W/cosβ, free length of the pin"),
         *entry_steps(symbol("pin_span"), "span"),
     ]

@@ -15,6 +15,7 @@ import numpy as np
 
 from stackup.chain.operations import VALUES, slopes, value
 from stackup.chain.program import DRAWN, Node, Program
+from stackup.chain.whole import POSED
 from stackup.dimension import Dimension
 
 Array = Any
@@ -145,6 +146,9 @@ class Machine:
             self._values[index] = out
         elif node.op == "length":
             self._place_length(index, node)
+        elif node.op == POSED:
+            self._values[index] = out = self._register(node.shape)
+            self._apply(_copy_of, node, [self._values[a] for a in node.args], out)
         else:
             args = [self._values[a] for a in node.args]
             out = self._reusable(index, node)
@@ -192,6 +196,10 @@ class Machine:
         self._drawn[owner.name] = out
         self._steps.append(("draw", (owner.name, out, needed)))
         return out
+
+
+def _copy_of(node: Node, args: Sequence[Array], out: Array) -> None:
+    np.copyto(out, value(node.op, args, node.value))
 
 
 @dataclass

@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from stackup.chain import whole
+
 Array = Any
 Value = Callable[..., Array]
 
@@ -51,6 +53,8 @@ def value(op: str, args: Sequence[Array], power: Any = 0.0) -> Array:
     """Return the value of an operation on arrays that broadcast."""
     if op == "power":
         return np.power(args[0], power)
+    if op == whole.POSED:
+        return whole.value(args, power)
     return VALUES[op](*args)
 
 
@@ -119,6 +123,8 @@ def slopes(op: str, args: Sequence[Array], y: Array, power: Any = 0.0) -> tuple[
             return _slope_length(a, b, y)
         case "power":
             return (power * np.power(a, power - 1.0),)
+        case whole.POSED:
+            return whole.slopes_of(args, power)
     raise KeyError(op)
 
 

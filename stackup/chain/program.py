@@ -17,7 +17,7 @@ class  shape          depends on
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,10 +26,13 @@ import sympy
 
 from stackup.chain import symbols
 from stackup.chain.model import Model, Step
-from stackup.chain.symbols import ANGLE, split_next
+from stackup.chain.symbols import ANGLE, BestPose, split_next
+from stackup.chain.whole import POSED, flat
 from stackup.errors import ValueFault
 
 PLACE, DRAWN = 1, 2
+#: name of a step and its number of the whole cage → what stands for it
+StandIn = Callable[[str, BestPose], Any]
 
 _UNARY = {
     sympy.sin: "sin",
@@ -88,12 +91,17 @@ class Program:
         inputs = {name: place[i] for name, i in self.inputs.items() if i in place}
         return Program(nodes, {name: place[self.outputs[name]] for name in names}, inputs)
 
+    def is_whole(self, name: str) -> bool:
+        """Tell whether an output hangs on a number of the whole cage, so that no pocket has it by itself."""
+        return any(self.nodes[index].op == POSED for index in self.needed([name]))
+
 
 class Builder:
     """Lowers sympy steps to nodes; equal nodes are made once, constants are folded."""
 
-    def __init__(self, scopes: Mapping[str, str], parameters: Iterable[str]) -> None:
-        """Take the scope of every input and the names of the parameters."""
+    def __init__(self, scopes: Mapping[str, str], parameters: Iterable[str], stand_in: StandIn | None = None) -> None:
+        """Take the scope of every input, the names of the parameters, and what stands for numbers of a whole cage."""
+        self._stand_in = stand_in
         self.nodes: list[Node] = []
         self.inputs: dict[str, int] = {}
         self._made: dict[Node, int] = {}
@@ -103,7 +111,10 @@ class Builder:
 
     def step(self, step: Step) -> int:
         """Add a step; later formulas may use its name."""
-        self._steps[step.name] = index = self.lower(sympy.sympify(step.formula))
+        formula = sympy.sympify(step.formula)
+        if self._stand_in and isinstance(formula, BestPose):
+            formula = self._stand_in(step.name, formula)
+        self._steps[step.name] = index = self.lower(formula)
         return index
 
     def make(self, op: str, *args: int, value: float | str = 0.0, shape: int | None = None) -> int:
@@ -112,7 +123,7 @@ class Builder:
             shape = 0
             for a in args:
                 shape |= self.nodes[a].shape
-        if args and all(self.nodes[a].op == "constant" for a in args):
+        if args and op != POSED and all(self.nodes[a].op == "constant" for a in args):
             from stackup.chain.operations import on_numbers
 
             return self.number(on_numbers(op, [float(self.nodes[a].value) for a in args], value))
@@ -165,12 +176,18 @@ class Builder:
         return index
 
     def _function(self, expr: Any) -> int:
+        if isinstance(expr, BestPose):
+            return self._whole(expr)
         args = [self.lower(a) for a in expr.args]
         if expr.func in _FOLD:
             return self._fold(_FOLD[expr.func], args)
         if expr.func in _PAIR:
             return self._pair(_PAIR[expr.func], args)
         return self.make(_UNARY[expr.func], *args)
+
+    def _whole(self, expr: BestPose) -> int:
+        args = [self.lower(item) for item in flat(expr.cones)]
+        return self.make(POSED, *args, value=float(expr.unknowns), shape=DRAWN)
 
     def _fold(self, op: str, args: list[int]) -> int:
         """Take least or greatest pairwise, the small arrays first."""
@@ -285,10 +302,13 @@ class Builder:
         return squared if power % 2 == 0 else self.make("mul", squared, index)
 
 
-def compile_model(model: Model, names: Sequence[str] | None = None) -> Program:
-    """Return the program of a model's gaps (all, or those called ``names``); parameters are bound when it runs."""
+def compile_model(model: Model, names: Sequence[str] | None = None, stand_in: StandIn | None = None) -> Program:
+    """Return the program of a model's gaps (all, or those called ``names``); parameters are bound when it runs.
+
+    ``stand_in(step, number)`` gives the expression of a pocket that stands for a number of the whole cage.
+    """
     scopes = {c: d.scope for d in model.dimensions.values() for c in d.components}
-    builder = Builder(scopes, bindings(model))
+    builder = Builder(scopes, bindings(model), stand_in)
     done = {step.name: builder.step(step) for step in model.steps}
     gaps = [g for g in model.gaps if names is None or g.name in names]
     whole = Program(tuple(builder.nodes), {g.name: done[g.step] for g in gaps}, builder.inputs)
@@ -318,7 +338,10 @@ def unroll(program: Program) -> Program:
     """Return the program of one pocket: no ``next``; a neighbour's inputs become inputs ``name@1`` of their own.
 
     The pocket's angle becomes the input ``angle``, its neighbour's ``angle@1``; both are bound when walked.
+    ValueError for a number of the whole cage, which no pocket has.
     """
+    if any(node.op == POSED for node in program.nodes):
+        raise ValueError("a number of the whole cage has no program of one pocket")
     nodes: list[Node] = []
     made: dict[Node, int] = {}
     seen: dict[tuple[int, int], int] = {}

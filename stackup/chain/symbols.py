@@ -45,6 +45,53 @@ class Magnitude(sympy.Function):  # type: ignore[misc] # the same
     nargs = 1
 
 
+class BestPose(sympy.Function):  # type: ignore[misc] # the same
+    """BestPose(cones, floor, ceilings, aims, shares): a number of the whole cage, the formula of a step by itself.
+
+    The greatest, over the pose that the pockets share, of the least of play − |(radial, tangential) − M·pose|.
+    ``cones`` are (play, radial, tangential, row of M for radial, row for tangential) of one pocket, as Tuples; M
+    depends on the pocket's place alone.
+
+    What one pocket says of it, for the worst case: no cage has less than the least ``floor`` of a pocket within the
+    drawing (a pose that does not know the pockets), none more than the greatest of ``ceilings`` (some mean over the
+    pockets in which the pose cancels: where all pockets have the same drawing, and where not).  ``shares`` are
+    parameters in the floor, (symbol, least, greatest) each: any values between give a bound, in which it is concave.
+    ``aims`` are numbers of a pocket whose least point, taken by all pockets alike, is a bad cage.
+    """
+
+    nargs = 5
+
+    @property
+    def cones(self) -> Any:
+        """Return what each pocket asks of the pose."""
+        return self.args[0]
+
+    @property
+    def floor(self) -> Any:
+        """Return the number of a pocket that bounds from below."""
+        return self.args[1]
+
+    @property
+    def ceilings(self) -> Any:
+        """Return the numbers of a pocket that bound from above: pockets of one drawing, and any."""
+        return self.args[2]
+
+    @property
+    def aims(self) -> Any:
+        """Return the numbers of a pocket whose least points make bad cages."""
+        return self.args[3]
+
+    @property
+    def shares(self) -> Any:
+        """Return the parameters of the floor that may be chosen, each with its least and greatest value."""
+        return self.args[4]
+
+    @property
+    def unknowns(self) -> int:
+        """Return how many numbers the pose has."""
+        return len(self.cones[0][3])
+
+
 @cache
 def symbol(name: str) -> Any:
     """Return the real symbol of a dimension, a part of a zone, a step or a parameter."""

@@ -22,7 +22,7 @@ from typing import Any, TypeAlias
 
 import sympy
 
-from stackup.chain.symbols import NEXT, Expr, Greatest, Least, Length, Magnitude, split_next
+from stackup.chain.symbols import NEXT, BestPose, Expr, Greatest, Least, Length, Magnitude, split_next
 
 #: A constant, or an expression with a symbol in it.
 Value: TypeAlias = float | Any
@@ -258,6 +258,11 @@ def show(expr: Expr) -> str:
     return texts[expr][0]
 
 
+def shown_symbols(expr: Expr) -> set[Any]:
+    """Return the symbols that :func:`show` writes; what bounds a number of the whole cage is not written."""
+    return set(expr.cones.free_symbols if isinstance(expr, BestPose) else expr.free_symbols)
+
+
 def _written(node: Expr, texts: dict[Expr, Text]) -> Text:
     if node.is_Symbol:
         return _spoken(node.name), ATOM
@@ -267,10 +272,25 @@ def _written(node: Expr, texts: dict[Expr, Text]) -> Text:
         return _product_written(node, texts)
     if node.is_Pow:
         return _power_written(node.base, node.exp, texts)
+    return _call_written(node, texts), ATOM
+
+
+def _call_written(node: Expr, texts: dict[Expr, Text]) -> str:
     if not node.args:
-        return str(node), ATOM
+        return str(node)
+    if isinstance(node, BestPose):
+        return _pose_written(node, texts)
     name = SPOKEN.get(type(node), type(node).__name__.lower())  # Min, Max, Abs of sympy's own: in lower case
-    return f"{name}({', '.join(texts[argument][0] for argument in node.args)})", ATOM
+    return f"{name}({', '.join(texts[argument][0] for argument in node.args)})"
+
+
+def _pose_written(node: BestPose, texts: dict[Expr, Text]) -> str:
+    """Return what each pocket asks of the pose, its parts moved by it in brackets."""
+    rooms = (
+        f"{texts[play][0]} - hypot([{texts[radial][0]}], [{texts[tangential][0]}])"
+        for play, radial, tangential, _, _ in node.cones
+    )
+    return f"best_pose({'; '.join(rooms)})"
 
 
 def _spoken(name: str) -> str:

@@ -17,7 +17,7 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, Generic, TypeVar
 
-from stackup.engine.settings import Progress
+from stackup.engine.settings import Progress, silent
 from stackup.errors import Interrupted
 
 Result = TypeVar("Result")
@@ -105,6 +105,20 @@ class Apart(Generic[Result]):
             return self._function(progress)
         found: Result = records
         return found
+
+    def wound_up(self) -> Result | Any:
+        """Stop the process, and return what it found or the records that it had (None: nothing).
+
+        The user has been heard: nobody is asked again meanwhile.  A second wish to stop does not wait for the answer.
+        """
+        self.stop()
+        try:
+            return self.result(silent)
+        except Interrupted as stopped:
+            return stopped.records
+        except KeyboardInterrupt:
+            self.kill()
+            return None
 
     def stop(self) -> None:
         """Ask the process to stop with what it has; asked again until it answers."""

@@ -14,7 +14,7 @@ from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
 from stackup.decide import notes, preload
-from stackup.decide.engines import Found, run_all
+from stackup.decide.engines import Found, run_states
 from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
 from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, room, worst
@@ -61,7 +61,7 @@ def check(
     settings = settings or settings_of(case)
     runs = list(_runs(case, settings, progress, all_gaps or not case.requirements))
     by_run = _records(runs)
-    records = [_over_states(same) for same in zip(*by_run, strict=True)]
+    records = [_over_states(same) for same in _by_name(by_run)]
     result = _result(case, settings, runs, records, _any_requirement(runs, by_run))
     if result.interrupted:
         raise Interrupted(result)
@@ -69,13 +69,14 @@ def check(
 
 
 def _runs(case: Case, settings: Settings, progress: Progress, all_gaps: bool) -> Iterator[_Run]:
-    """Run every row in every state, none after an interruption that left nothing."""
+    """Run every row, all its states on the same cages; none after an interruption."""
     stopped = False
     for row in case.models():
+        wanted = with_all_gaps(case.requirements, next(iter(row.states.values()))) if all_gaps else case.requirements
+        by_state = {} if stopped else run_states(row.states, wanted, settings, progress)
         for state, model in row.states.items():
-            wanted = with_all_gaps(case.requirements, model) if all_gaps else case.requirements
-            found = Found(interrupted=True) if stopped else run_all(model, wanted, settings, progress)
-            stopped = found.interrupted
+            found = by_state.get(state, Found(interrupted=True))
+            stopped = stopped or found.interrupted
             yield _Run(row, state, model, wanted, nominal_values(model, wanted), found)
 
 
@@ -133,7 +134,7 @@ def _bearings(runs: Sequence[_Run], state: str, requirement: Requirement) -> Fra
     """Return the fraction of bearings: any of the rows out, in one state."""
     rows = []
     for run in runs:
-        if run.state == state:
+        if run.state == state and requirement in run.requirements:
             sampled = run.found.monte_carlo.records.get(requirement.name) if run.found.monte_carlo else None
             _, cages = of_row(run.model, requirement, run.found.rss.get(requirement.name), sampled)
             rows.append((cages, run.row.count))
@@ -163,6 +164,14 @@ def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Co
         return chosen or 0.0
 
     return tuple(sorted(found, key=lambda one: (-share(one), one.dimension)))
+
+
+def _by_name(by_run: Sequence[Sequence[Record]]) -> list[list[Record]]:
+    """Return the records of each requirement, and of each gap without one in the rows that have it."""
+    found: dict[str, list[Record]] = {}
+    for record in (record for records in by_run for record in records):
+        found.setdefault(record.name, []).append(record)
+    return list(found.values())
 
 
 def _over_states(same: Sequence[Record]) -> Record:

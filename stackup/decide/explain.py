@@ -13,7 +13,7 @@ from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.model import Gap, Model, Requirement, Step
 from stackup.chain.program import Program, bindings, compile_model
 from stackup.chain.symbols import split_next
-from stackup.chain.writing import show
+from stackup.chain.writing import show, shown_symbols
 from stackup.decide.check import settings_of
 from stackup.decide.displays import Shown
 from stackup.decide.record import contribution_dict, finite
@@ -205,7 +205,7 @@ def _explained(
 
 def _parameters(model: Model, steps: Sequence[Step]) -> dict[str, float]:
     """Return the numbers that ``steps`` use and that are no dimension: options of the cage, the number of rollers."""
-    used = {split_next(one.name)[0] for step in steps for one in step.formula.free_symbols}
+    used = {split_next(one.name)[0] for step in steps for one in shown_symbols(step.formula)}
     return {name: value for name, value in bindings(model).items() if name in used}
 
 
@@ -225,7 +225,7 @@ def _needed(steps: Sequence[Step], last: str) -> list[Step]:
         name = waiting.pop()
         if name in by_name and name not in needed:
             needed.add(name)
-            waiting.extend(split_next(one.name)[0] for one in by_name[name].formula.free_symbols)
+            waiting.extend(split_next(one.name)[0] for one in shown_symbols(by_name[name].formula))
     return [step for step in steps if step.name in needed]
 
 

@@ -127,9 +127,11 @@ def _normal(model: Model, program: Program, requirement: Requirement, at: Mappin
     if allow is None or not (each or of_cage):
         return None
     rolled = program.only([requirement.gap])
+    if not is_linear(rolled, requirement.gap):
+        return None
     unrolled = unroll(rolled)
     scatter = Scatter.of(model, tuple(unrolled.inputs))
-    if not (is_linear(unrolled, requirement.gap) and scatter.normal) or len(unlike_pockets(model, rolled)) > 1:
+    if not scatter.normal or len(unlike_pockets(model, rolled)) > 1:
         return None
     mean, gradient, _ = jets(unrolled, scatter.means(0), bindings(model), second=False).of(requirement.gap)
     names = np.array([owner_of(model, part).name for part in scatter.names])

@@ -153,7 +153,7 @@ def _reasons(record: Record, found: Mapping[str, str]) -> Iterator[str]:
     if passes_worst_case(record):
         yield PASSES
     if worst and worst.linear_low is None:
-        yield "no linearised worst case of a fold over a cage"
+        yield "no linearised worst case of a number of the whole cage"
     if sampled and sampled.skewness is None:
         yield "no skewness and kurtosis: nothing scatters"
     if record.limited and record.contributions and all(one.tighter is None for one in record.contributions):

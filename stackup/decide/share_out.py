@@ -46,10 +46,8 @@ def share_out(
     try:
         found, stopped = _kept(lambda: _portion(jobs, work, portions[0], ours))
         for worker, other in enumerate(others, start=1):
-            if stopped:
-                other.stop()
-            theirs, also = _kept(partial(_result_of, other, teller(worker)))
-            found, stopped = [*found, *theirs], stopped or also
+            theirs, stopped = (other.wound_up(), True) if stopped else _waited_for(other, teller(worker))
+            found = [*found, *(theirs or [])]
     except BaseException:
         for other in others:
             other.kill()
@@ -78,13 +76,12 @@ def _portion(
     return found
 
 
-def _result_of(other: Apart[_Found[Made]], progress: Progress) -> _Found[Made]:
-    """Wait for a process; the user's wish to stop is passed on to it."""
+def _waited_for(other: Apart[_Found[Made]], progress: Progress) -> tuple[_Found[Made] | None, bool]:
+    """Wait for what a process found, and tell whether the user stopped it before the end."""
     try:
-        return other.result(progress)
+        return _kept(lambda: other.result(progress))
     except KeyboardInterrupt:
-        other.stop()
-        raise Interrupted(other.result(progress)) from None
+        return other.wound_up(), True
 
 
 def _kept(run: Callable[[], _Found[Made]]) -> tuple[_Found[Made], bool]:

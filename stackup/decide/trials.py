@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from stackup.case import Case, Row
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import compile_model, unroll
+from stackup.chain.program import compile_model
 from stackup.decide.fractions import of_bearings, of_row
 from stackup.decide.processes import Toleranced, capability_of
 from stackup.decide.verdict import Verdict, by_fraction, worst
@@ -185,7 +185,7 @@ def exact_fractions(model: Model, wanted: Sequence[Requirement]) -> dict[str, Fr
 
     Only chains that are sums can be: the laws of others are not worked out.
     """
-    wanted = [r for r in wanted if rss.is_linear(unroll(compile_model(model, [r.gap])), r.gap)]
+    wanted = [r for r in wanted if rss.is_linear(compile_model(model, [r.gap]), r.gap)]
     laws, _ = rss.run(model, wanted, Settings()) if wanted else ({}, {})
     found = {}
     for r in wanted:

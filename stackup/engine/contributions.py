@@ -75,14 +75,14 @@ def _of(
 ) -> tuple[Contribution, ...]:
     rolled = program.only([requirement.gap])
     owners = list(dict.fromkeys(owner_of(model, p).name for p in rolled.inputs))
-    unrolled = unroll(rolled)
-    of_cage = requirement.over != "each" and model.gap(requirement.gap).scope == "pocket"
+    whole = rolled.is_whole(requirement.gap)
+    of_cage = whole or (requirement.over != "each" and model.gap(requirement.gap).scope == "pocket")
     sampled = (_cage_samples if of_cage else _pocket_samples)(model, rolled, blocks, requirement)
-    linear = not of_cage and is_linear(unrolled, requirement.gap)
-    shares = _linear_shares(model, unrolled, requirement.gap) if linear else _shares(sampled)
+    linear = not of_cage and is_linear(rolled, requirement.gap)
+    shares = _linear_shares(model, unroll(rolled), requirement.gap) if linear else _shares(sampled)
     differs = of_cage and requirement.over == "spread"  # all pockets together do not move it
-    at_mean = {} if differs else _slopes_at_mean(model, unrolled, requirement.gap)
-    width = {} if of_cage else linearise(model, unrolled, requirement.gap).shares
+    at_mean = {} if differs or whole else _slopes_at_mean(model, unroll(rolled), requirement.gap)
+    width = {} if of_cage else linearise(model, unroll(rolled), requirement.gap).shares
     found = [
         Contribution(
             dimension=name,
@@ -174,15 +174,19 @@ def _flat_mean(model: Model, block: Block, part: str) -> Array:
 
 
 def _cage_samples(model: Model, rolled: Program, blocks: Sequence[Block], requirement: Requirement) -> _Samples:
-    """Return what a fold says: one number a cage, through its slopes."""
+    """Return what a fold says: one number a cage, through its slopes; each pocket's own number by the first pocket."""
     fold = FOLDS[requirement.over]
+    rows = 1 if model.gap(requirement.gap).scope == "cage" else model.pockets
     angles = np.array(pitch_angles(model.pockets))
     found = []
     for block in blocks:
         seen = walk(rolled, block.inputs, angles, bindings(model))
-        gap = np.broadcast_to(seen[requirement.gap], (model.pockets, block.cages))
+        gap = np.broadcast_to(seen[requirement.gap], (rows, block.cages))
         found.append(_Samples(fold.value(gap)[0], {}, {}, {}))
-        for part, slope in seen.gradient(requirement.gap, fold.slopes(gap)).items():
+        seed = fold.slopes(gap)
+        if not fold.of_cage:
+            seed[1:] = 0.0
+        for part, slope in seen.gradient(requirement.gap, seed).items():
             owner, values = owner_of(model, part), block.inputs[part]
             mean = owner.law.mean[owner.components.index(part)]
             centre = np.array([[column_at(mean, i)] for i in range(values.shape[0])])
@@ -320,9 +324,11 @@ def _failing(model: Model, rolled: Program, requirement: Requirement, inputs: Ma
 def _exact_changes(model: Model, program: Program, requirement: Requirement) -> dict[str, float]:
     """Return the changes of the exact tail where the gap is a linear chain of normals, seen pocket by pocket."""
     rolled = program.only([requirement.gap])
-    unrolled = unroll(rolled)
-    if requirement.over != "each" and model.gap(requirement.gap).scope == "pocket":
+    if rolled.is_whole(requirement.gap) or (
+        requirement.over != "each" and model.gap(requirement.gap).scope == "pocket"
+    ):
         return {}
+    unrolled = unroll(rolled)
     scatter = Scatter.of(model, tuple(unrolled.inputs))
     if not (is_linear(unrolled, requirement.gap) and scatter.normal) or len(unlike_pockets(model, rolled)) > 1:
         return {}

@@ -34,7 +34,7 @@ class Mix:
 def mixes(model: Model, program: Program, low: Point, high: Point) -> list[Mix]:
     """Return the cages to be tried: one pocket (with its neighbours) extreme among others, all so, half and half."""
     count = model.pockets
-    middle = {k: 0.5 * (low[k] + high[k]) for k in low}
+    middle = {k: 0.5 * (low[k] + high.get(k, low[k])) for k in low}
     found = [Mix(point, ((point, 0),) * count) for point in (low, high, middle)]
     halves = tuple((low if i % 2 else high, 0) for i in range(count))
     found += [Mix(point, halves) for point in (low, high)]

@@ -128,7 +128,7 @@ class _Kept:
         margin, clumped = self._quantile(room, 1.0)
         if clumped > 1.0:
             margin, _ = self._quantile(room, clumped)
-        if self.requirement.over != "each":
+        if self.requirement.over != "each" or self.program.is_whole(self.requirement.gap):
             slopes = self._of_folds(seen, gap, room, margin)
         else:
             slopes = self._of_pockets(gap, margin)

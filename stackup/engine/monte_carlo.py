@@ -10,18 +10,18 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from stackup.chain.arrays import Machine
-from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, bindings, compile_model, pitch_angles
+from stackup.chain.program import pitch_angles
+from stackup.chain.together import Together, together
+from stackup.engine.counter import Counter, Watch, in_states, watches
 from stackup.engine.result import AnyRequirement, MonteCarlo, Sampled
 from stackup.engine.settings import Progress, Settings, silent
-from stackup.engine.tally import QUANTILES, Failures, Moments, Room, Scale, may_fail, merged, within
+from stackup.engine.tally import QUANTILES, Scale, merged
 from stackup.errors import Interrupted
 
 Array = Any
@@ -29,9 +29,9 @@ Array = Any
 CHUNK = 4096
 #: values of one register (numerics.md: blocks that stay in cache, large enough for threads)
 BLOCK_VALUES = 24_576
-#: one of so many blocks of a chunk is looked at closely (``Moments``); counts, mean and sd take all
-CLOSELY = 4
 PILOT = 256
+#: the state of a model that is run by itself
+ALONE = ""
 
 
 def stream(seed: int, name: str, chunk: int) -> np.random.Generator:
@@ -75,109 +75,15 @@ class Drawer:
         self.laws[name].sample(self.streams[name], out, self._scratch[shape], needed)
 
 
-@dataclass(frozen=True)
-class Watch:
-    """One number that is tallied: an output of the program under a fold, and the requirements on it."""
-
-    gap: str
-    over: str
-    rows: int
-    requirements: tuple[Requirement, ...]
-
-    def folded(self, values: Array, cages: int) -> Array:
-        """Return the numbers (rows, cages) that are tallied; an output without draws or pockets is smaller."""
-        found = FOLDS[self.over].value(values)
-        return found if found.shape == (self.rows, cages) else np.broadcast_to(found, (self.rows, cages))
-
-
-def watches(model: Model, requirements: Sequence[Requirement]) -> list[Watch]:
-    """Return what is tallied, each (gap, fold) once."""
-    found: dict[tuple[str, str], list[Requirement]] = {}
-    for requirement in requirements:
-        found.setdefault((requirement.gap, requirement.over), []).append(requirement)
-    return [
-        Watch(
-            gap,
-            over,
-            1 if FOLDS[over].of_cage or model.gap(gap).scope == "cage" else model.pockets,
-            tuple(each),
-        )
-        for (gap, over), each in found.items()
-    ]
-
-
-class Counter:
-    """Tallies of one chunk."""
-
-    def __init__(self, model: Model, seen: Sequence[Watch], scales: Mapping[tuple[str, str], Scale]) -> None:
-        """Prepare empty tallies."""
-        self.pockets = model.pockets
-        self.by_gap: dict[str, list[Watch]] = {}
-        for watch in seen:
-            self.by_gap.setdefault(watch.gap, []).append(watch)
-        self.moments = {(w.gap, w.over): Moments(scales[w.gap, w.over]) for w in seen}
-        self.failures = {r.name: Failures() for w in seen for r in w.requirements}
-        self.any_pockets, self.any_cages = Failures(), Failures()
-        self._room: dict[tuple[int, ...], Room] = {}
-        self._bad_pockets: Array | None = None
-        self._bad_cages: Array | None = None
-
-    def begin(self, cages: int, block: int) -> None:
-        """Begin block number ``block`` of the chunk, ``cages`` cages."""
-        self.cages, self._closely = cages, block % CLOSELY == 0
-        self._bad_pockets = self._bad_cages = None
-
-    def sink(self, gap: str, values: Array) -> None:
-        """Tally one output of the block."""
-        for watch in self.by_gap.get(gap, ()):
-            folded = watch.folded(values, self.cages)
-            moments = self.moments[watch.gap, watch.over]
-            least, greatest = moments.add(folded, self._room_for(folded.shape), self._closely)
-            for requirement in watch.requirements:
-                self._judge(requirement, watch, folded, least, greatest)
-
-    def _room_for(self, shape: tuple[int, ...]) -> Room:
-        if shape not in self._room:
-            self._room[shape] = Room.of(shape)
-        return self._room[shape]
-
-    def _judge(self, requirement: Requirement, watch: Watch, values: Array, least: float, greatest: float) -> None:
-        failures = self.failures[requirement.name]
-        if not may_fail(least, greatest, requirement.min, requirement.max):
-            failures.cages += self.cages
-            return
-        bad = ~within(values, requirement.min, requirement.max)
-        counts = np.broadcast_to(bad.sum(axis=0), (self.cages,))
-        failures.add(counts)
-        failed = counts > 0
-        self._bad_cages = failed if self._bad_cages is None else self._bad_cages | failed
-        if watch.rows == self.pockets and watch.over == "each":
-            self._bad_pockets = bad if self._bad_pockets is None else self._bad_pockets | bad
-
-    def end(self) -> None:
-        """End the block: count what failed any requirement."""
-        for bad, failures in ((self._bad_pockets, self.any_pockets), (self._bad_cages, self.any_cages)):
-            if bad is None:
-                failures.cages += self.cages
-            else:
-                failures.add(bad.sum(axis=0) if bad.ndim == 2 else bad.astype(np.int64))
-
-    def merge(self, other: Counter) -> None:
-        """Add another chunk's tallies."""
-        for key, moments in self.moments.items():
-            moments.merge(other.moments[key])
-        for name, failures in self.failures.items():
-            failures.merge(other.failures[name])
-        self.any_pockets.merge(other.any_pockets)
-        self.any_cages.merge(other.any_cages)
-
-
 class Sampler:
     """One worker: machines for full blocks and for the last, shorter one."""
 
-    def __init__(self, model: Model, program: Program, seed: int) -> None:
-        """Lay out nothing yet; machines are made when first needed."""
-        self.model, self.program = model, program
+    def __init__(self, model: Model, joined: Together, seed: int) -> None:
+        """Lay out nothing yet; machines are made when first needed.
+
+        ``model``: any of the states of ``joined``, which all draw the same.
+        """
+        self.model, self.joined = model, joined
         self.drawer = Drawer(model, seed)
         self.angles = np.array(pitch_angles(model.pockets))
         self._machines: dict[int, Machine] = {}
@@ -185,9 +91,9 @@ class Sampler:
     def machine(self, cages: int) -> Machine:
         """Return the machine for blocks of ``cages`` cages."""
         if cages not in self._machines:
-            self._machines[cages] = Machine(
-                self.program, self.model.dimensions, self.angles, bindings(self.model), cages
-            )
+            joined = self.joined
+            made = Machine(joined.program, self.model.dimensions, self.angles, joined.parameters, cages)
+            self._machines[cages] = made
         return self._machines[cages]
 
     def chunk(self, index: int, cages: int, counter: Counter) -> Counter:
@@ -209,7 +115,7 @@ class Sampler:
         def sink(gap: str, values: Array) -> None:
             for watch in seen:
                 if watch.gap == gap:
-                    found[watch.gap, watch.over] = Scale.of(watch.folded(values, PILOT))
+                    found[watch.place] = Scale.of(watch.folded(values, PILOT))
 
         self.drawer.start(0)
         with np.errstate(all="ignore"):
@@ -233,15 +139,39 @@ def run(
     ------
     Interrupted : with the record of the chunks finished so far (None where there is none).
     """
-    seen = watches(model, requirements)
-    program = compile_model(model, [w.gap for w in seen])
-    scales = Sampler(model, program, settings.seed).pilot(seen)
+    try:
+        return run_states({ALONE: model}, requirements, settings, progress)[ALONE]
+    except Interrupted as stopped:
+        raise Interrupted(stopped.records and stopped.records[ALONE]) from None
+
+
+def run_states(
+    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> dict[str, MonteCarlo]:
+    """Draw ``settings.cages`` cages once and judge every requirement in every state of a row.
+
+    The records are those of ``run`` on each model, to the bit.  What no state changes is computed and tallied once.
+
+    Parameters
+    ----------
+    models : one row, by state; they differ in the values of ``parameters`` only (else ValueError).
+    requirements, settings, progress : as ``run`` takes them.
+
+    Raises
+    ------
+    Interrupted : with the records of all states of the chunks finished so far (None where there is none).
+    """
+    model = next(iter(models.values()))
+    asked = watches(model, requirements)
+    joined = together(models, [watch.gap for watch in asked])
+    seen = in_states(asked, joined)
+    scales = Sampler(model, joined, settings.seed).pilot(seen)
     sizes = [min(CHUNK, settings.cages - start) for start in range(0, settings.cages, CHUNK)]
     total: Counter | None = None
     done = 0
     stopped = False
     try:
-        for counter in _chunks(model, program, seen, scales, sizes, settings):
+        for counter in _chunks(model, joined, seen, scales, sizes, settings):
             total = merged((total, counter)) if total is not None else counter
             done += 1
             progress(done, len(sizes), "cages")
@@ -249,7 +179,7 @@ def run(
         stopped = True
     if total is None:
         raise Interrupted(None)
-    result = _record(model, seen, total, sum(sizes[:done]))
+    result = {state: _record(model, seen, total, sum(sizes[:done]), state) for state in models}
     if stopped:
         raise Interrupted(result)
     return result
@@ -257,7 +187,7 @@ def run(
 
 def _chunks(
     model: Model,
-    program: Program,
+    joined: Together,
     seen: Sequence[Watch],
     scales: Mapping[tuple[str, str], Scale],
     sizes: Sequence[int],
@@ -267,9 +197,9 @@ def _chunks(
     idle: list[Sampler] = []
 
     def work(index: int) -> Counter:
-        sampler = idle.pop() if idle else Sampler(model, program, settings.seed)
+        sampler = idle.pop() if idle else Sampler(model, joined, settings.seed)
         try:
-            return sampler.chunk(index, sizes[index], Counter(model, seen, scales))
+            return sampler.chunk(index, sizes[index], Counter(model.pockets, seen, scales))
         finally:
             idle.append(sampler)
 
@@ -294,22 +224,22 @@ def _in_order(pool: ThreadPoolExecutor, work: Callable[[int], Counter], count: i
             future.cancel()
 
 
-def _record(model: Model, seen: Sequence[Watch], total: Counter, cages: int) -> MonteCarlo:
-    records = {}
-    for watch in seen:
-        moments = total.moments[watch.gap, watch.over]
-        for requirement in watch.requirements:
-            records[requirement.name] = _sampled(model, watch, moments, total.failures[requirement.name], requirement)
-    limited = [r for w in seen for r in w.requirements if r.min is not None or r.max is not None]
+def _record(model: Model, seen: Sequence[Watch], total: Counter, cages: int, state: str) -> MonteCarlo:
+    """Return the records of one state."""
+    own = [watch for watch in seen if state in watch.states]
+    records = {r.name: _sampled(model, watch, total, r) for watch in own for r in watch.requirements}
+    limited = [r for w in own for r in w.requirements if r.min is not None or r.max is not None]
     each = [r for r in limited if r.over == "each" and model.gap(r.gap).scope == "pocket"]
+    failing = total.any_of[state] if own else None
     overall = AnyRequirement(
-        total.any_pockets.of_pockets(model.pockets) if each else None,
-        total.any_cages.of_cages() if limited else None,
+        failing.pockets.of_pockets(model.pockets) if failing and each else None,
+        failing.cages.of_cages() if failing and limited else None,
     )
     return MonteCarlo(records, overall, cages)
 
 
-def _sampled(model: Model, watch: Watch, moments: Moments, failures: Failures, requirement: Requirement) -> Sampled:
+def _sampled(model: Model, watch: Watch, total: Counter, requirement: Requirement) -> Sampled:
+    moments, failures = total.moments[watch.place], total.failures[watch.gap, requirement.name]
     mean, sd, skewness, kurtosis = moments.central()
     limited = requirement.min is not None or requirement.max is not None
     each = watch.rows == model.pockets and watch.over == "each"

@@ -42,6 +42,7 @@ LONG = 60.0
 #: what is left of a unit variance that counts as none, and a variance that is none
 NEGLIGIBLE, TINY = 1e-12, 1e-300
 
+NO_WHOLE = "no RSS of a number of the whole cage: the pockets that decide it differ from cage to cage"
 NO_FOLD = "no RSS of a least, greatest or spread over a cage: it is not a sum"
 NO_KINKED_MEAN = "no RSS of the mean over a cage of a gap with kinks"
 KINKED = "no second order: the gap holds lengths, leasts or greatests"
@@ -83,6 +84,9 @@ def run(
     program = compile_model(model)
     try:
         for done, requirement in enumerate(requirements):
+            if program.is_whole(requirement.gap):
+                records[requirement.name], notes[requirement.name] = None, NO_WHOLE
+                continue
             if requirement.gap not in gaps:
                 with np.errstate(all="ignore"):
                     gaps[requirement.gap] = _gap(model, program, requirement.gap)
@@ -123,7 +127,7 @@ def is_linear(program: Program, name: str) -> bool:
             degree.append(1)
         elif not any(below):
             degree.append(0)
-        elif node.op in ("add", "sub", "neg"):
+        elif node.op in ("add", "sub", "neg", "next"):
             degree.append(max(below))
         elif node.op == "mul":
             degree.append(sum(below))

@@ -10,11 +10,13 @@ import numpy as np
 
 from stackup.chain.arrays import constants
 from stackup.chain.model import Model, Requirement
-from stackup.chain.operations import VALUES
+from stackup.chain.operations import VALUES, value
 from stackup.chain.program import DRAWN, Node, Program, bindings, compile_model, pitch_angles
+from stackup.chain.whole import POSED
 from stackup.dimension import Dimension
+from stackup.engine.counter import Watch, watches
 from stackup.engine.crossings import Nearest, crossings, margin, may_cross
-from stackup.engine.monte_carlo import Watch, block_size, stream, watches
+from stackup.engine.monte_carlo import block_size, stream
 from stackup.engine.scatter import owner_of
 from stackup.engine.tally import Failures, may_fail, within
 
@@ -302,6 +304,8 @@ def _compute(node: Node, values: Mapping[int, Array], out: Array, scratch: Mappi
         out[:-1], out[-1] = args[0][1:], args[0][0]
     elif node.op == "power":
         np.power(args[0], float(node.value), out=out)
+    elif node.op == POSED:
+        np.copyto(out, value(node.op, args, node.value))
     elif node.op == "length":
         other = scratch[out.shape][0]
         np.multiply(args[0], args[0], out=out)

@@ -6,7 +6,7 @@ Each end has the value found and a bound that nothing can pass; it is certified 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,30 +15,27 @@ import numpy as np
 from stackup.chain.arrays import walk
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, bindings, compile_model, pitch_angles, unroll
+from stackup.chain.program import Program, bindings, compile_model, pitch_angles
+from stackup.engine.asked import Asked, Ends
 from stackup.engine.end_slopes import shares_of_end
 from stackup.engine.extreme_cages import cages_of, mixes
-from stackup.engine.ground import ground_of
-from stackup.engine.linear import Linear, linearise
+from stackup.engine.linear import Linear
 from stackup.engine.result import WorstCase
-from stackup.engine.search import End, Search
+from stackup.engine.search import End
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.whole_cage import WholeCage
 from stackup.errors import Interrupted
 
 Array = Any
 
-#: found and bound that differ by no more count as certified: mm, and part of the linearised width otherwise
-LENGTH_TOLERANCE = 1e-4
-WIDTH_TOLERANCE = 1e-4
-
 
 @dataclass(frozen=True)
 class _Ends:
-    """Both ends of one gap of a pocket."""
+    """Both ends of one gap; no linearised ones of a number of the whole cage."""
 
     low: End
     high: End
-    linear: Linear
+    linear: Linear | None
     tolerance: float
 
 
@@ -51,12 +48,13 @@ def run(
     """
     records: dict[str, WorstCase] = {}
     ends: dict[str, _Ends] = {}
+    known: Ends = {}
     program = compile_model(model)
     try:
         for done, requirement in enumerate(requirements):
             gap = requirement.gap
             if gap not in ends:
-                ends[gap] = _both_ends(model, program, gap, settings)
+                ends[gap] = _both_ends(model, program, gap, settings, known)
             records[requirement.name] = _record(model, program, requirement, ends[gap])
             progress(done + 1, len(requirements), "worst case")
     except KeyboardInterrupt:
@@ -66,7 +64,7 @@ def run(
 
 def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tuple[End, End]:
     """Return the low end of a gap and the high one (of −gap), each with its slopes."""
-    ends = _both_ends(model, program, gap, settings)
+    ends = _both_ends(model, program, gap, settings, {})
     return ends.low, ends.high
 
 
@@ -75,43 +73,30 @@ def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[
 
     For many models in turn: an end that nobody asks for may cost more than the one that decides.
     """
-    asked = _Asked(model, compile_model(model), requirement.gap)
+    gap = requirement.gap
+    program = compile_model(model, [gap])
+    ends: Callable[[int, Settings], End] = (
+        WholeCage(model, program, gap).bound if program.is_whole(gap) else Asked(model, program, gap).end
+    )
     folded = requirement.over if model.gap(requirement.gap).scope == "pocket" else "each"
     both = folded == "spread"
-    low = asked.end(1, settings).bound if both or requirement.min is not None else -np.inf
-    high = -asked.end(-1, settings).bound if both or requirement.max is not None else np.inf
+    low = ends(1, settings).bound if both or requirement.min is not None else -np.inf
+    high = -ends(-1, settings).bound if both or requirement.max is not None else np.inf
     return _fold_bounds(folded, low, high)
 
 
-class _Asked:
-    """One gap of a pocket, ready for the search of either end."""
-
-    def __init__(self, model: Model, program: Program, gap: str) -> None:
-        rolled = program.only([gap])
-        self.gap, self.program = gap, unroll(rolled)
-        self.ground = ground_of(model, rolled, self.program)
-        self.linear = linearise(model, self.program, gap)
-        self.parameters = bindings(model)
-        width = self.linear.high - self.linear.low
-        in_mm = model.gap(gap).unit == "mm"
-        self.tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
-
-    def end(self, sign: int, settings: Settings) -> End:
-        """Return the least value of sign·gap."""
-        with np.errstate(all="ignore"):
-            search = Search(self.program, self.gap, sign, self.ground, self.parameters, self.tolerance)
-            return search.run(settings.boxes)
-
-
-def _both_ends(model: Model, program: Program, gap: str, settings: Settings) -> _Ends:
-    asked = _Asked(model, program, gap)
-    return _Ends(asked.end(1, settings), asked.end(-1, settings), asked.linear, asked.tolerance)
+def _both_ends(model: Model, program: Program, gap: str, settings: Settings, known: Ends) -> _Ends:
+    if program.is_whole(gap):
+        low, high, tolerance = WholeCage(model, program, gap, known).both(settings)
+        return _Ends(low, high, None, tolerance)
+    asked = Asked(model, program, gap)
+    return _Ends(asked.end(1, settings, known), asked.end(-1, settings, known), asked.linear, asked.tolerance)
 
 
 def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> WorstCase:
     low, high = ends.low.found, -ends.high.found
     bound_low, bound_high = ends.low.bound, -ends.high.bound
-    linear: tuple[float | None, float | None] = (ends.linear.low, ends.linear.high)
+    linear = (None, None) if ends.linear is None else (ends.linear.low, ends.linear.high)
     if requirement.over != "each" and model.gap(requirement.gap).scope == "pocket":
         linear = (None, None)
         bound_low, bound_high = _fold_bounds(requirement.over, bound_low, bound_high)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import sympy
-from cages import Table, cages, model_of
+from cages import Table, cages, pockets_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -60,7 +60,7 @@ def test_jets_against_sympy(name: str) -> None:
 @given(cages(), st.integers(0, 2**32))
 def test_jets_of_all_gaps_against_finite_differences(tables: Table, seed: int) -> None:
     """Gradient and Hessian of every gap at a random point are its differences (away from kinks)."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     program = unroll(compile_model(model))
     rng = np.random.default_rng(seed)
     point = Scatter.of(model, tuple(program.inputs)).means(0)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import sympy
-from cages import Table, cages, model_of
+from cages import Table, cages, pockets_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -175,7 +175,7 @@ def drawn_inputs(model: Model, seed: int, cages_drawn: int = 5) -> dict[str, np.
 @given(cages(), st.integers(0, 2**32))
 def test_unrolled_equals_rolled_at_every_pocket(tables: Table, seed: int) -> None:
     """The program of one pocket, its neighbours as inputs of their own, gives what the whole ring gives there."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     rolled, inputs = compile_model(model), drawn_inputs(model, seed)
     unrolled = unroll(rolled)
     assert all(node.op != "next" for node in unrolled.nodes)

@@ -16,7 +16,7 @@ import stackup
 from stackup.decide import engines, explain
 from stackup.decide.apart import is_possible
 from stackup.decide.check import settings_of, with_all_gaps
-from stackup.decide.engines import Found, run_all
+from stackup.decide.engines import Found, _Laws, run_states
 from stackup.engine.settings import Progress, silent
 from stackup.errors import Interrupted
 
@@ -95,31 +95,35 @@ def test_stopped_before_an_engine_has_begun(
     def stops(*_: object) -> None:
         raise stop
 
-    monkeypatch.setattr(engine, "run", stops)
+    monkeypatch.setattr(engine, "run_states" if engine is engines.monte_carlo else "run", stops)
     for record in stopped().requirements:
         assert {name for name in ("worst_case", "rss", "monte_carlo") if getattr(record, name)} == kept
         assert not record.contributions
 
 
-def beside(law: Callable[[Progress], Found], progress: Progress, monkeypatch: pytest.MonkeyPatch) -> Found:
+def beside(law: Callable[[Progress], _Laws], progress: Progress, monkeypatch: pytest.MonkeyPatch) -> Found:
     """Return what is found where ``law`` runs in a process beside this one and the sampler has nothing to do."""
-    model = CASE.models()[0].states["made"]
-    monkeypatch.setattr(engines, "_by_law", lambda _m, _r, _s, its_progress: law(its_progress))
+    models = CASE.models()[0].states
+    monkeypatch.setattr(engines, "_by_law", lambda _m, _o, _s, its_progress: law(its_progress))
     monkeypatch.setattr(engines, "_sample", lambda *_: None)
-    return run_all(model, with_all_gaps(CASE.requirements, model), settings_of(CASE, workers=2), progress)
+    wanted = with_all_gaps(CASE.requirements, models["made"])
+    return run_states(models, wanted, settings_of(CASE, workers=2), progress)["made"]
+
+
+HALF = _Laws(reasons={"made": {"first": "half of it"}})
 
 
 @forked
 def test_stopped_while_waiting_for_the_other_process(monkeypatch: pytest.MonkeyPatch) -> None:
     """The wish is passed on; the other process answers with what it has."""
 
-    def law(progress: Progress) -> Found:
+    def law(progress: Progress) -> _Laws:
         try:
             progress(1, 2, "worst case")
             time.sleep(10)
         except KeyboardInterrupt:
-            raise Interrupted(Found(reasons={"first": "half of it"})) from None
-        return Found()
+            raise Interrupted(HALF) from None
+        return _Laws()
 
     found = beside(law, Stop("worst case"), monkeypatch)
     assert found.interrupted
@@ -130,11 +134,34 @@ def test_stopped_while_waiting_for_the_other_process(monkeypatch: pytest.MonkeyP
 def test_stopped_with_nothing_from_the_other_process(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is kept where nothing was found, and the run counts as interrupted."""
 
-    def law(_: Progress) -> Found:
+    def law(_: Progress) -> _Laws:
         raise KeyboardInterrupt
 
     found = beside(law, silent, monkeypatch)
     assert found == Found(interrupted=True)
+
+
+@forked
+def test_a_stop_said_again_and_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A progress that goes on saying stop while the other process is wound up passes none on."""
+    ready = multiprocessing.get_context("fork").Event()
+
+    def law(progress: Progress) -> _Laws:
+        try:
+            for _ in range(20):  # all in the pipe before this process listens
+                progress(1, 2, "worst case")
+            ready.set()
+            time.sleep(10)
+        except KeyboardInterrupt:
+            raise Interrupted(HALF) from None
+        return _Laws()
+
+    def stop(*_: object) -> None:
+        assert ready.wait(10)
+        raise KeyboardInterrupt
+
+    found = beside(law, stop, monkeypatch)
+    assert found == Found(reasons={"first": "half of it"}, interrupted=True)
 
 
 @forked
@@ -148,7 +175,7 @@ def test_a_fault_leaves_no_process(monkeypatch: pytest.MonkeyPatch) -> None:
         if os.getpid() != HERE:
             time.sleep(100)
 
-    monkeypatch.setattr(engines.monte_carlo, "run", broken)
+    monkeypatch.setattr(engines.monte_carlo, "run_states", broken)
     monkeypatch.setattr(engines, "_by_law", endless)
     with pytest.raises(ZeroDivisionError):
         stackup.check(CASE, settings_of(CASE, cages=500, workers=2))

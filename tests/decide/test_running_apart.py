@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -156,6 +157,33 @@ def test_dead_after_it_was_asked_to_stop() -> None:
     with pytest.raises(Interrupted) as caught:
         beside.result(silent)
     assert caught.value.records is None
+
+
+def test_a_second_stop_does_not_wait() -> None:
+    """A user who cannot wait for the answer: the process is ended, and nothing of it is kept."""
+
+    def deaf(progress: Progress) -> str:
+        progress(1, 2, "deaf")
+        end = time.monotonic() + SOON
+        while time.monotonic() < end:
+            with contextlib.suppress(KeyboardInterrupt):
+                time.sleep(SOON)
+        return "never stopped"
+
+    beside = begun(deaf)
+    handler = signal.signal(signal.SIGINT, signal.default_int_handler)
+    main = threading.main_thread().ident
+    assert main is not None
+    again = threading.Timer(0.3, signal.pthread_kill, (main, signal.SIGINT))
+    before = time.monotonic()
+    again.start()
+    try:
+        assert beside.wound_up() is None
+    finally:
+        again.join()
+        signal.signal(signal.SIGINT, handler)
+    assert 0.3 <= time.monotonic() - before < SOON / 2
+    assert not beside._process.is_alive()
 
 
 def test_a_message_cut_in_two(monkeypatch: pytest.MonkeyPatch) -> None:

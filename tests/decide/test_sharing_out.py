@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import time
 
@@ -64,3 +65,25 @@ def test_stopped_with_what_is_finished() -> None:
     with pytest.raises(Interrupted) as raised:
         share_out(range(8), slow, 2, stop, "jobs")
     assert raised.value.records == [0, 1, 2, 3]
+
+
+def test_a_stop_said_again_and_again() -> None:
+    """A progress that goes on saying stop while the other process is wound up loses no result and passes no stop on."""
+    ready = multiprocessing.get_context("fork").Event()
+
+    def talk(job: int, progress: Progress) -> int:
+        if job == 0:
+            assert ready.wait(10)
+        if job == 3:
+            for _ in range(20):  # all in the pipe before the first process listens
+                progress(0, 1, "")
+            ready.set()
+            time.sleep(10)
+        return job
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(Interrupted) as raised:
+        share_out(range(4), talk, 2, stop, "jobs")
+    assert raised.value.records == [0, 1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from cages import Table, cages, every_gap, model_of, plain_stack
+from cages import Table, cages, every_gap, model_of, plain_stack, pockets_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -59,7 +59,7 @@ def test_shares_of_the_width() -> None:
 @given(cages(bonus=False), st.just(0))
 def test_shares_sum_to_one(tables: Table, pocket: int) -> None:
     """The shares of all dimensions of a gap are a whole, or there is no width; low is never above high."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     program = compile_model(model)
     for requirement in every_gap(model):
         found = linearise(model, unroll(program.only([requirement.gap])), requirement.gap, pocket)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from cages import CAGE_ZONES, Table, cages, model_of
+from cages import CAGE_ZONES, Table, cages, model_of, pockets_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -20,7 +20,7 @@ CAGES, SIGMAS = 4000, 6.0
 @given(cages(columns=False), st.integers(0, 2**32))
 def test_covariance_of_what_is_drawn(tables: Table, seed: int) -> None:
     """Means and covariances, neighbours' too, are those of drawn cages, within the standard error of each."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     inputs = tuple(unroll(compile_model(model)).inputs)
     scatter = Scatter.of(model, inputs)
     drawn: dict[str, np.ndarray] = {}
@@ -50,7 +50,7 @@ def test_covariance_of_what_is_drawn(tables: Table, seed: int) -> None:
 @given(cages())
 def test_independent_parts_make_up_the_covariance(tables: Table) -> None:
     """inputs = matrix · independent parts: M·diag(variances)·Mᵀ is the covariance (but for crossed zones)."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     scatter = Scatter.of(model, tuple(unroll(compile_model(model)).inputs))
     matrix, moments = scatter.parts()
     if not scatter.crossed:
@@ -78,7 +78,7 @@ def test_owners_and_columns() -> None:
 @given(cages(columns=False, values=False, offsets=False))
 def test_pockets_without_columns_are_alike(tables: Table) -> None:
     """Where no column tells pockets apart one stands for all, unless an angle does more than turn a disc."""
-    model = model_of(tables)
+    model = pockets_of(tables)
     program = compile_model(model)
     for gap in model.gaps:
         rolled = program.only([gap.name])
@@ -91,7 +91,7 @@ def test_pockets_without_columns_are_alike(tables: Table) -> None:
 def test_an_offset_of_the_cage_tells_pockets_apart(tables: Table) -> None:
     """A ring that is out of place on purpose is so towards one pocket."""
     tables["dimensions"]["ring_offset"] = {"zone": 0.1, "process": {"offset": [0.02, 0.0]}}
-    model = model_of(tables)
+    model = pockets_of(tables)
     program = compile_model(model)
     assert unlike_pockets(model, program.only(["pin_tilt"])) == list(range(model.pockets))
     assert unlike_pockets(model, program.only(["bore_clearance"])) == [0]

@@ -12,6 +12,7 @@ from stackup.case import read
 from stackup.chain.model import OVERS, Model, Requirement
 from stackup.chain.program import compile_model
 from stackup.engine import worst_case
+from stackup.engine.asked import LENGTH_TOLERANCE
 from stackup.engine.extreme_cages import cages_of, mixes
 from stackup.engine.result import WorstCase
 from stackup.engine.settings import Settings
@@ -160,7 +161,7 @@ def test_a_small_budget_is_honest() -> None:
     assert small.bound_high >= large.high
     assert large.bound_low <= small.low
     assert large.bound_high >= small.high
-    assert small.certified_low == (small.low - small.bound_low <= worst_case.LENGTH_TOLERANCE)
+    assert small.certified_low == (small.low - small.bound_low <= LENGTH_TOLERANCE)
 
 
 def test_interrupted() -> None:
@@ -177,10 +178,16 @@ def test_interrupted() -> None:
 
 
 def test_every_end_of_the_demo_is_certified() -> None:
-    """All gaps 1 to 9 of the demo case, with the budget of ``check``: found and bound within 0.1 µm, both ends."""
+    """All gaps of the demo case, with the budget of ``check``: found and bound within 0.1 µm, both ends.
+
+    Its rings are unlike (a bonus and a wider seat at ring B), so the pose that bounds cage_float from below is not the
+    best one: that end stays open, and says so.
+    """
     case = read(Path(__file__).parents[2] / "cases" / "demo.toml")
     model = case.models()[0].states["made"]
     wanted = [Requirement(gap.name, gap.name) for gap in model.gaps]
     found = worst_case.run(model, wanted, Settings())
     assert len(found) >= 15
-    assert [name for name, ends in found.items() if not ends.certified] == []
+    open_ends = [(name, side) for name, ends in found.items() for side in ("low", "high")
+                 if not getattr(ends, f"certified_{side}")]  # fmt: skip
+    assert open_ends == [("cage_float", "low")]

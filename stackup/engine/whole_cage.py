@@ -1,0 +1,230 @@
+"""The worst case of a number of the whole cage: bounds from one pocket, values found on whole cages.
+
+The step of such a number says what one pocket tells of it (``BestPose`` in ``chain/symbols.py``): its floor, its
+ceiling and its aims are numbers of a pocket, and the search of their ends gives bounds that no cage can pass.  What is
+found is the number itself, solved for cages put together from the points of these ends.  A chain of the file that uses
+such a number takes it as a size between its bounds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from stackup.chain.arrays import walk
+from stackup.chain.model import Gap, Model
+from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
+from stackup.chain.symbols import BestPose, split_next, symbol
+from stackup.dimension import Classes, Disc, Size, Zone
+from stackup.engine.asked import Asked, Ends
+from stackup.engine.cage_search import CageSearch
+from stackup.engine.extreme_cages import cages_of, mixes
+from stackup.engine.ground import alike
+from stackup.engine.scatter import column_at, owner_of
+from stackup.engine.search import End
+from stackup.engine.settings import Settings
+
+Array = Any
+#: looks at most for the best share of a floor, what it may still gain when it is settled [mm], a step for its slope
+LOOKS, SETTLED, NUDGE = 8, 5e-5, 1e-4
+Point = Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class _Tangent:
+    """The floor's bound at a ``share``, ``slope`` by the share, and the end it belongs to."""
+
+    share: float
+    slope: float
+    end: End
+
+    @property
+    def rises(self) -> bool:
+        """Tell whether a larger share gives more."""
+        return self.slope > 0
+
+    def crossing(self, other: _Tangent) -> tuple[float, float]:
+        """Return the share where both tangents cross, and their height there."""
+        apart = self.slope - other.slope
+        step = (other.end.found - self.end.found + other.slope * (self.share - other.share)) / apart
+        return self.share + step, self.end.found + self.slope * step
+
+
+class WholeCage:
+    """One gap that hangs on a number of the whole cage, ready for either end."""
+
+    def __init__(self, model: Model, program: Program, gap: str, known: Ends | None = None) -> None:
+        """Take the program that holds the gap ``gap`` of ``model``; ``known`` remembers ends of the same model."""
+        self.model, self.gap, self.known = model, gap, {} if known is None else known
+        self.rolled = program.only([gap])
+        formulas = {step.name: step.formula for step in model.steps}
+        number = formulas[model.gap(gap).step]
+        self.number: BestPose | None = number if isinstance(number, BestPose) else None
+
+    def both(self, settings: Settings) -> tuple[End, End, float]:
+        """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed."""
+        ends = [self.bound(1, settings), self.bound(-1, settings)]
+        tolerance = self._asked(1).tolerance
+        cages = self._cages(self._points(ends, settings))
+        found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
+        low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
+        if low.found - low.bound > tolerance:
+            low = self._better(low, settings)
+        return low, high, tolerance
+
+    def _better(self, low: End, settings: Settings) -> End:
+        """Return the low end with the best bound over the share that the floor leaves open.
+
+        The bound is concave in the share: where its tangents from both sides cross is the next share to try, and as
+        far as it can rise.
+        """
+        best = low
+        for share, least, most in () if self.number is None else self.number.shares:
+            tangents = [self._tangent(str(share), float(end), settings) for end in (least, most)]
+            for _ in range(LOOKS):
+                left, right = (max((t for t in tangents if t.rises == up), key=lambda t: t.share if up else -t.share,
+                                   default=None) for up in (True, False))  # fmt: skip
+                best = max([best, *(t.end for t in tangents)], key=lambda end: end.bound)
+                if left is None or right is None:
+                    break
+                place, height = left.crossing(right)
+                if height - best.bound < SETTLED:
+                    break
+                tangents.append(self._tangent(str(share), place, settings))
+        return replace(best, found=low.found)
+
+    def _tangent(self, share: str, value: float, settings: Settings) -> _Tangent:
+        """Return the bound of the floor at a share, and how it moves with it."""
+        sides = [self._with({share: value + side}) for side in (0.0, -NUDGE, NUDGE)]
+        end = sides[0].end(1, settings)
+        below, above = (side.at(end) for side in sides[1:])
+        return _Tangent(value, (above - below) / (2 * NUDGE), end)
+
+    def _with(self, shares: Mapping[str, float]) -> Asked:
+        """Return the floor with its shares chosen."""
+        model = replace(self.model, parameters={**self.model.parameters, **shares})
+        return self._of_pocket(lambda _, number: number.floor, model)
+
+    def bound(self, sign: int, settings: Settings) -> End:
+        """Return the least that sign·gap can be by what one pocket tells of it; its ``found`` is that pocket's."""
+        if self.number is not None:
+            return self._asked(sign).end(sign, settings, self.known)
+        end = self._between.end(sign, settings)  # over sizes that only this gap has: nothing to remember
+        inner = {one.gap for one in self._inner}
+        return replace(end, slopes={part: slope for part, slope in end.slopes.items() if part not in inner})
+
+    def _asked(self, sign: int) -> Asked:
+        return self._below if sign > 0 else self._above
+
+    @cached_property
+    def _below(self) -> Asked:
+        return self._of_pocket(lambda _, number: number.floor) if self.number else self._between
+
+    @cached_property
+    def _above(self) -> Asked:
+        if self.number is None:
+            return self._between
+        alone = compile_model(self.model, [self.gap], lambda _, number: number.ceilings[0])
+        return self._of_pocket(lambda _, number: number.ceilings[0 if alike(alone, self.model) else 1])
+
+    def _of_pocket(self, stand_in: StandIn, model: Model | None = None) -> Asked:
+        """Return what a pocket says in the place of this number; others keep their floors."""
+        model, step = model or self.model, self.model.gap(self.gap).step
+
+        def only_here(name: str, number: BestPose) -> Any:
+            return stand_in(name, number) if name == step else number.ceilings[1]
+
+        return Asked(model, compile_model(model, [self.gap], only_here), self.gap)
+
+    # Chains of the file over such numbers
+
+    @cached_property
+    def _inner(self) -> list[WholeCage]:
+        """The numbers of the whole cage that the gap hangs on, each as a gap of its own."""
+        if self.number is not None:
+            return [self]
+        used = _steps_below(self.model, self.model.gap(self.gap).step)
+        names = [step.name for step in self.model.steps if step.name in used and isinstance(step.formula, BestPose)]
+        model = replace(self.model, gaps=tuple(Gap(name, "mm", name, "cage") for name in names))
+        program = compile_model(model)
+        return [WholeCage(model, program, name, self.known) for name in names]
+
+    @cached_property
+    def _between(self) -> Asked:
+        """The chain with each number of the whole cage as a size between its bounds."""
+        sizes = {}
+        for inner in self._inner:
+            low, high = (sign * inner.bound(sign, Settings()).bound for sign in (1, -1))
+            middle = 0.5 * (low + high)
+            sizes[inner.gap] = Size(inner.gap, middle, low - middle, high - middle, scope="cage")
+        model = self.model.with_dimensions(sizes)
+        between = compile_model(model, [self.gap], lambda step, one: symbol(step) if step in sizes else one.ceilings[1])
+        return Asked(model, between, self.gap)
+
+    # What is found
+
+    def _points(self, ends: Sequence[End], settings: Settings) -> list[Point]:
+        """Return points of a pocket that make extreme cages."""
+        if self.number is None:
+            return [point for inner in self._inner for point in inner._points(inner.both(settings)[:2], settings)]
+        still = _at_rest(self.model)
+        best = self._of_pocket(lambda _, number: number.floor, still)
+        aims = [
+            self._of_pocket(lambda _, number, k=k: number.aims[k]).end(1, settings, self.known)  # type: ignore[misc]
+            for k in range(len(self.number.aims))
+        ]
+        high = best.end(-1, settings)
+        return [point for low in (ends[0], *aims) for point in (low.point, high.point)]
+
+    def _cages(self, points: Sequence[Point]) -> dict[str, Array]:
+        """Return cages put together from ``points``, a low and a high one in turn."""
+        whole = [{**_middle(self.model, self.rolled), **point} for point in points]
+        pairs = zip(whole[::2], whole[1::2], strict=True)
+        tried = [mix for low, high in pairs for mix in mixes(self.model, self.rolled, low, high)]
+        return cages_of(self.model, self.rolled, tried)
+
+    def _found(self, cages: Mapping[str, Array], sign: int, enough: float) -> float:
+        """Return the least of sign·gap among ``cages``; where that is not ``enough``, after a search from them."""
+        with np.errstate(all="ignore"):
+            seen = walk(self.rolled, cages, np.array(pitch_angles(self.model.pockets)), bindings(self.model))
+        found = float(np.nanmin(sign * seen[self.gap], initial=np.inf))
+        if found > enough and self.number is not None:
+            found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(cages, sign))
+        return found
+
+
+def _steps_below(model: Model, name: str) -> set[str]:
+    """Return the names of the steps that a step needs, itself included."""
+    formulas = {step.name: step.formula for step in model.steps}
+    needed, waiting = set(), [name]
+    while waiting:
+        name = waiting.pop()
+        if name in formulas and name not in needed:
+            needed.add(name)
+            waiting.extend(split_next(item.name)[0] for item in formulas[name].free_symbols)
+    return needed
+
+
+def _at_rest(model: Model) -> Model:
+    """Return the model without what turns round the ring: its best pocket is one that all pockets can be at once."""
+    turning = (d for d in model.dimensions.values() if isinstance(d, Zone) and d.scope == "cage")
+    return model.with_dimensions({zone.name: replace(zone, diameter=0.0, bonus=None) for zone in turning})
+
+
+def _middle(model: Model, program: Program) -> dict[str, float]:
+    """Return the middle of the drawing of every input."""
+    found = {}
+    for part in program.inputs:
+        owner = owner_of(model, part)
+        region = owner.region
+        if isinstance(region, Disc):
+            found[part] = float(column_at(region.centre[owner.components.index(split_at(part)[0])], 0))
+        elif isinstance(region, Classes):
+            found[part] = 0.5 * (region.edges[0] + region.edges[-1])
+        else:
+            found[part] = 0.5 * float(column_at(region.low, 0) + column_at(region.high, 0))
+    return found

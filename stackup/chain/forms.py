@@ -5,9 +5,8 @@ becomes one row of coefficients over inputs and earlier atoms.  So contributions
 are grouped, and a value that is added here and taken away there is gone, before anything is bounded.
 
 Every kink becomes a ramp: greatest(a, b) = b + ramp(a − b), least(a, b) = b − ramp(b − a), |a| = 2·ramp(a) − a
-with ramp(z) = greatest(z, 0) = ramp(−z) + z, and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a times the
-inverse of b.  Atoms of one operation and one depth form a
-*block* and are computed together.
+with ramp(z) = greatest(z, 0) = ramp(−z) + z, and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a
+times the inverse of b.  Atoms of one operation and one depth form a *block* and are computed together.
 """
 
 from __future__ import annotations

@@ -22,10 +22,17 @@ def type_of(option: Option) -> Any:
     return Literal[option.choices] if option.choices else Positive
 
 
-def without(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the tables ``raw`` with those keys of ``[cage]`` alone that every kind has."""
-    cage = raw["cage"]
-    return {**raw, "cage": {key: value for key, value in cage.items() if key in CageEntry.model_fields}}
+def without(raw: Mapping[str, Any], kind: Kind | None) -> dict[str, Any]:
+    """Return the tables ``raw`` without the keys of ``[cage]`` that are for a kind to judge.
+
+    Where it is not known which kind, without those that some kind has.
+    """
+    cage, tables = raw.get("cage"), dict(raw)
+    if isinstance(cage, Mapping):
+        own = {*CageEntry.model_fields}
+        left = (key for key in cage if key in own or (kind is None and key not in _of_others()))
+        tables["cage"] = {key: cage[key] for key in left}
+    return tables
 
 
 def judged(kind: Kind, cage: Mapping[str, Any], faults: Faults) -> dict[str, Any]:

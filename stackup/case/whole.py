@@ -68,7 +68,7 @@ def _draft(raw: Mapping[str, Any], faults: Faults, sheets: Sheets) -> Draft:
     _judge_counts(raw, faults)
     kind = _kind(raw, faults)
     tables = fitting(_as_kind(raw, kind), kind, faults)
-    document = parse(options.without(tables) if kind else tables, faults)
+    document = parse(options.without(tables, kind), faults)
     if kind is None or document is None:
         faults.raise_all()
         raise AssertionError("a case without a kind has a fault")

@@ -1,4 +1,4 @@
-"""A kind of 60 lines, one file and one line in the table, runs through every command: nothing else knows a kind by name.
+"""A kind of 60 lines, one file and one line in the table, runs through every command: nothing else knows it.
 
 Its case is also taken in two rows that differ and in four states of operation.
 """
@@ -17,7 +17,7 @@ import pytest
 
 import stackup
 import stackup.cage
-from stackup.case import read
+from stackup.case import json_schema, read
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.cli import run
 
@@ -139,7 +139,8 @@ def test_check_and_explain(case: Path, shown: Any) -> None:
 
 def test_rollers(case: Path, shown: Any) -> None:
     """Every row is asked how many fit; the fewest as given."""
-    _, record, page = shown("rollers", str(case), "--from", "16", "--to", "19", "--follow", "pitch,raceway", "--cages", "500")
+    counts = ("--from", "16", "--to", "19", "--follow", "pitch,raceway")
+    _, record, page = shown("rollers", str(case), *counts, "--cages", "500")
     assert len(record["counts"]) == 8 * len(record["rows"])
     assert "C_r" in page
 
@@ -190,5 +191,7 @@ def test_faults_name_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
 def test_in_python(case: Path) -> None:
     """The same in a notebook."""
     loaded = stackup.load(case)
-    assert stackup.check(loaded, stackup.settings_of(loaded, cages=500) if hasattr(stackup, "settings_of") else None)
-    assert stackup.json_schema()["$defs"]["CageEntry"]["properties"]["finish"]["enum"] == ["bored", "reamed"]
+    few = stackup.Settings(cages=500)
+    assert {one.name for one in stackup.check(loaded, few).requirements} >= {"plate_play", "plate_land", "plate_fit"}
+    assert "plate" in stackup.rollers(loaded, loaded.rollers, loaded.rollers, settings=few)._repr_html_()
+    assert json_schema()["$defs"]["CageEntry"]["properties"]["finish"]["enum"] == ["bored", "reamed"]

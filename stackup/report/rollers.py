@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from stackup.decide.rollers_notes import listed
 from stackup.decide.rollers_record import CountRecord, Layout, RollersResult, RowRollers
 from stackup.decide.trial import Judgement
+from stackup.decide.words import state_in_words
 from stackup.report import numbers
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
@@ -98,7 +99,7 @@ def _reason(one: CountRecord, result: RollersResult) -> str:
     found = one.governing
     if found is None:
         return ""
-    where = f" {found.state}" if len(result.states) > 1 else ""
+    where = f" ({state_in_words(found.state)})" if len(result.states) > 1 else ""
     return f"{found.requirement.name}{where}, {_by_how_much(found, result.units)}"
 
 

@@ -95,7 +95,8 @@ def _priced(search: Standing, solution: Solution | None, trial: Trial | None) ->
         price = solution.prices.get(requirement.name) if solution and trial and trial.works else None
         unit = next(iter(rows[0].states.values())).gap(requirement.gap).unit
         verdict = judgement.verdict if judgement else "not met" if slack is None or slack < 0 else "met"
-        row, state = (judgement.row, judgement.state) if judgement else _least_at(margins, rows)
+        by_worst_case = judgement is not None and judgement.room is not None
+        row, state = (judgement.row, judgement.state) if judgement and by_worst_case else _least_at(margins, rows)
         found.append(Priced(requirement.name, verdict, slack, price, unit, row, state))
     return found
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from stackup.decide.notes import CAUTIONS
 from stackup.decide.record import Note
 from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RowRollers
+from stackup.decide.words import state_in_words
 
 SOLID = (
     "C_r is that of solid rollers: ISO 281 has no term for a bore, the allowance for it is yours; between counts of "
@@ -57,7 +58,8 @@ def of_rows(rows: Sequence[RowRollers], states: Sequence[str]) -> Iterator[Note]
         yield Note("rows that differ are asked one by one: a count of one row, all others as they are")
         yield Note("C_r is that of the rows that are alike, taken as a bearing: ISO 281 rates no rows that differ")
     if len(states) > 1:
-        yield Note(f"every count must hold in all states ({', '.join(states)}): the worst of them is shown")
+        named = ", ".join(map(state_in_words, states))
+        yield Note(f"every count must hold in all states ({named}): the worst of them is shown")
 
 
 def of_counts(counts: Iterable[CountRecord], full: int) -> Iterator[Note]:

@@ -55,7 +55,8 @@ class Judgement:
     def badness(self) -> tuple[float, ...]:
         """What is greater the worse a judgement on a requirement is: its verdict, then what decides it, then cages.
 
-        As ``check`` ranks rows and states.
+        As ``check`` ranks rows and states; where nothing is out of spec in any it goes on to the worst case, which is
+        not at hand here: then the first stands for all.
         """
         order = float(ORDER.index(self.verdict))
         if self.requirement.allow is None:

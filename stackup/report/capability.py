@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from stackup.decide.capability_record import CapabilityResult, DimensionCapability, Machine, RequirementVerdict
 from stackup.decide.measured import Index, MeasuredColumn
 from stackup.decide.verdict import Verdict
-from stackup.decide.words import thousands
+from stackup.decide.words import is_none_seen, thousands
 from stackup.report import numbers, rows_and_states
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Facts, Lines, Page, Section, Status, Table, Text
@@ -166,11 +166,20 @@ def _where(result: CapabilityResult) -> Table:
             Text(one.requirement.name, "strong"),
             Text(SHOUTED[one.verdict], one.verdict),
             Text(_out(one), "quiet"),
-            Text(rows_and_states.place(result, *one.place) if one.place else numbers.NONE),
+            Text(_worst_in(result, one)),
         )
         for one in result.requirements
     )
     return Table("Where each requirement is worst", columns, rows, stacks=((0, 3), (1, 2)))
+
+
+def _worst_in(result: CapabilityResult, one: RequirementVerdict) -> str:
+    """Return the row and state that govern; none does where nothing was seen out of spec in any."""
+    if one.place is None:
+        return numbers.NONE
+    if one.fraction is not None and is_none_seen(one.fraction):
+        return "none seen in any"
+    return rows_and_states.place(result, *one.place)
 
 
 def _out(one: RequirementVerdict) -> str:

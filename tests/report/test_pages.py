@@ -243,7 +243,7 @@ def test_numbers_of_the_cage_are_given() -> None:
 def replace_gaps(gap: Any) -> Any:
     from stackup.decide.explain import ExplainResult
 
-    return ExplainResult("", "cylindrical", "0" * 64, (gap,), None)
+    return ExplainResult("", "cylindrical", "0" * 64, "1", "made", (gap,), None)
 
 
 # Other signs -------------------------------------------------------------------------------------------------------

@@ -49,7 +49,7 @@ def test_spacing_closes_where_rollers_have_clearance(gap: str) -> None:
 
 
 def test_worst_ends_that_are_sums() -> None:
-    """Closed forms: pin and bore at their limits; the wall of the thinnest, longest, steepest roller at its small end."""
+    """Closed forms: pin and bore at their limits; the wall of the thinnest, longest, steepest roller."""
     found = worst_case.run(MODELS["tight"], [Requirement("bore", "bore_clearance")], Settings())["bore"]
     assert (found.low, found.high) == (pytest.approx(0.8), pytest.approx(0.913))
     wall = worst_case.run(MODELS["tight"], [Requirement("wall", "roller_wall")], Settings())["wall"]

@@ -32,7 +32,7 @@ def _own(slots: tuple[Slot, ...]) -> tuple[Slot, ...]:
 SLOTS = (
     *_own(pinned.ROLLER_SLOTS),
     Slot("roller_taper", "size", "pocket", "roller", "ν", "half-angle of the roller's cone, in degrees", "angle, half of the included one", required=True, unit="deg", scales=False),
-    Slot("roller_sphere_radius", "size", "pocket", "roller", "R_s", "radius of the roller's spherical large end; left out: a flat end", "size R"),
+    Slot("roller_sphere_radius", "size", "pocket", "roller", "R_s", "radius of the roller's spherical large end", "size R", without="a flat end"),
     *pinned.PIN_SLOTS,
     Slot("hole_pitch_diameter_a", "size", "cage", "ring_a", "D_hA", "pitch circle of ring A in the plane of its inner face", "size ⌀ of the pitch circle", required=True, turns=True),
     Slot("hole_pitch_diameter_b", "size", "cage", "ring_b", "D_hB", "pitch circle of ring B in the plane of its inner face", "size ⌀ of the pitch circle", required=True, turns=True),

@@ -21,8 +21,8 @@ class Slot:
 
     ``symbol`` is the letter of ``docs/symbols.md``; ``indication`` is how a drawing states it (ISO 1101).
     ``stands_in`` names the slot whose value counts where this one is left out (else zero), ``without`` says in words
-    what the part is without it, where that is neither; ``nominal_zero`` marks a size that may have a
-    tolerance alone, ``signed`` one that may be below 0; ``unit`` is that of the case file (formulas have angles in rad).
+    what the part is without it, where that is neither; ``nominal_zero`` marks a size that may have a tolerance alone,
+    ``signed`` one that may be below 0; ``unit`` is that of the case file (formulas have angles in rad).
 
     In an operating state a size scales with its part unless not ``scales``; ``wears`` is −1 where wear takes from it,
     1 where wear adds to it, 0 where it has none; ``turns`` marks a pitch circle that grows as the cage turns.

@@ -33,8 +33,8 @@ class Run:
 class Row:
     """One row of rollers: its name, how many rows are alike, its rollers, one model for each state.
 
-    ``own`` are the dimensions of which the row says something itself, and "rollers" where it has its own: a change of
-    what all rows have does not reach all of them here.
+    ``own`` are the dimensions of which the row says something itself: a change of what all rows have does not reach
+    all of them here.
     """
 
     name: str

@@ -117,10 +117,8 @@ def _judge_kind(case: Case, said: Tables, file: str, text: str) -> None:
 
 
 def _judge_bearing(case: Case, said: Tables, faults: Faults) -> None:
-    """Rows and operation are the user's: what a proposal says of them otherwise would change what it is held to."""
+    """Operation and the number of rows are the user's: a proposal that says otherwise changes what it is held to."""
     drawing, allowed = case.mapping, "what the drawing says of it, or nothing: a proposal is held to it"
-    if "row" in said and said["row"] != drawing.get("row"):
-        faults.add(("row",), "rows that are not the drawing's", allowed, at_key=True)
     if "operating" in said and merged(drawing, said)["operating"] != drawing.get("operating"):
         faults.add(("operating",), "an operation that is not the drawing's", allowed, at_key=True)
     cage = said.get("cage")

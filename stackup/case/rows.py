@@ -22,7 +22,7 @@ from stackup.errors import nearest
 
 @dataclass(frozen=True)
 class Differing:
-    """A ``[[row]]``: its name, how many rows are alike, what it says itself, and what it is as a whole."""
+    """A ``[[row]]``: its name, how many rows are alike, the dimensions it says, and what it is as a whole."""
 
     name: str
     count: int
@@ -45,8 +45,7 @@ def judged(common: Whole, raw: Mapping[str, Any], faults: Faults) -> list[Differ
         name = entry.name or str(index + 1)
         its_faults = RowFaults(faults, index, name, entry.dimensions, _names(common))
         made = whole.judged(_tables(raw, entry), its_faults, common.draft.sheets)
-        own = frozenset({*entry.dimensions, *(("rollers",) if entry.rollers else ())})
-        found.append(Differing(name, entry.count, own, made))
+        found.append(Differing(name, entry.count, frozenset(entry.dimensions), made))
     _judge_gaps(common, found)
     return found
 

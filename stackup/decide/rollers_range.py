@@ -72,15 +72,10 @@ def range_of(own: int, full: int, first: int | None, last: int | None) -> range:
 
 
 def judge_counts(case: Case, counts: range) -> None:
-    """Raise CaseError where ``counts`` cannot be tried: rows have counts of their own, or pockets values as built."""
-    faults = _faults_of(case)
-    for index, row in enumerate(case.models()):
-        if "rollers" in row.own:
-            allowed = "rollers in [cage] alone: another number is tried in all rows"
-            faults.add(("row", index, "rollers"), f"rollers of row {row.name} alone", allowed)
-    faults.raise_all()
+    """Raise CaseError where the case has values as built, one for each pocket, and ``counts`` holds other counts."""
     if counts == range(case.rollers, case.rollers + 1):
         return
+    faults = _faults_of(case)
     for name, entry in case.entries.items():
         if isinstance(entry, ValuesEntry):
             allowed = "a nominal, zone or limit: values as built belong to their own number of rollers"

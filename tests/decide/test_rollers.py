@@ -445,12 +445,3 @@ def test_the_screen_fits(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     for word in ("20 (now)", "NOT MET", "rollers overlap", "roller_spacing", "+14.7 %", "+57.7 %", "solid rollers"):
         assert word in " ".join(text.split())
     assert "+57.7 %" in found._repr_html_()
-
-
-def test_rows_with_rollers_of_their_own_are_refused() -> None:
-    """Another number is tried in all rows: one that has its own would stay behind unsaid."""
-    tables = {**cage({}).mapping, "row": [{"name": "left"}, {"name": "right", "rollers": 21}]}
-    with pytest.raises(CaseError) as caught:
-        rollers(from_mapping(tables))
-    (fault,) = caught.value.faults
-    assert (fault.key, fault.found) == ("row[1].rollers", "rollers of row right alone")

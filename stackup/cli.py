@@ -346,8 +346,10 @@ def schema(common: Common) -> int:
 
 def _known(kind: str) -> str:
     """Return ``kind``.  Raises CaseError where there is no such kind."""
-    if kind not in KINDS:
-        raise CaseError([Fault("KIND", kind, " or ".join(KINDS), nearest(kind, KINDS))])
+    from stackup import cage
+
+    if kind not in cage.KINDS:
+        raise CaseError([Fault("KIND", kind, " or ".join(cage.KINDS), nearest(kind, cage.KINDS))])
     return kind
 
 

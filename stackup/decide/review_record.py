@@ -9,7 +9,7 @@ from typing import Any, Literal
 from stackup.decide.coalitions import Method
 from stackup.decide.displays import Shown
 from stackup.decide.head import head
-from stackup.decide.record import Note, Record, finite
+from stackup.decide.record import Note, Record, RowRecord, finite
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
 from stackup.engine.result import Fraction
@@ -38,6 +38,8 @@ class Cause:
         return {
             "requirement": self.requirement,
             "together": self.together,
+            "row": self.after.row,
+            "state": self.after.state,
             "room_before": finite(self.before.room),
             "room_after": finite(self.after.room),
             "fraction_before": _fraction(self.before.fraction),
@@ -156,6 +158,8 @@ class ReviewResult(Shown):
     seed: int
     cages: int
     pockets_per_cage: int
+    rows: tuple[RowRecord, ...]
+    states: tuple[str, ...]
     whole: bool
     verdict: Opinion | None
     largest: bool | None
@@ -172,6 +176,8 @@ class ReviewResult(Shown):
             **head(self),
             "proposal_digest": self.proposal_digest,
             "pockets_per_cage": self.pockets_per_cage,
+            "rows": [row.to_dict() for row in self.rows],
+            "states": list(self.states),
             "whole": self.whole,
             "verdict": self.verdict,
             "largest": self.largest,

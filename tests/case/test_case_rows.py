@@ -34,15 +34,15 @@ DRAWN = LEAST.replace("17.4", "17.4\ntolerance = 'h7'\nprocess = { cp = 1.33, sh
 def test_rows_alike(read_text: ReadText) -> None:
     """A number of rows and nothing else: one row, so many times."""
     (row,) = read_text(LEAST.replace("rollers = 8", "rollers = 8\nrows = 3")).models()
-    assert (row.name, row.count, row.rollers, row.own) == ("1", 3, 8, frozenset())
+    assert (row.name, row.count, row.rollers, dict(row.said)) == ("1", 3, 8, {})
 
 
 def test_rows_that_differ(read_text: ReadText) -> None:
     """Each has its name or number, its count, its rollers, and says which dimensions are its own."""
     first, second = read_text(DRAWN + TWO).models()
-    assert (first.name, first.count, first.rollers, first.own) == ("drive side", 2, 8, frozenset())
+    assert (first.name, first.count, first.rollers, dict(first.said)) == ("drive side", 2, 8, {})
     assert (second.name, second.count, second.rollers) == ("2", 1, 9)
-    assert second.own == {"pin_diameter", "ring_spacing", "pin_seat_a"}
+    assert second.said.keys() == {"pin_diameter", "ring_spacing", "pin_seat_a"}
     assert second.states["made"].pockets == 9
     assert [gap.name for gap in first.states["made"].gaps] == [gap.name for gap in second.states["made"].gaps]
 

@@ -85,8 +85,8 @@ class Cones:
     def followed_by(self, other: Cones) -> Cones:
         """Return the cages of both, of the same places: these, then the others."""
         pairs = ((self.play, other.play), (self.radial, other.radial), (self.tangential, other.tangential))
-        drawn = (np.concatenate(pair, axis=1) for pair in pairs)
-        return Cones(*drawn, self.by_radial, self.by_tangential, self.pockets)
+        play, radial, tangential = (np.concatenate(pair, axis=1) for pair in pairs)
+        return Cones(play, radial, tangential, self.by_radial, self.by_tangential, self.pockets)
 
     def without(self, left_out: Array, wide: float = WIDE) -> Cones:
         """Return the cones with those of some pockets too wide to bind: (Z, n) of truth values, each cage its own.
@@ -107,7 +107,8 @@ class Cones:
 
     def room_at(self, pose: Array) -> Array:
         """Return what every pocket has left at a pose (d, n) of each cage, (Z, n)."""
-        left = [v - np.einsum("jd,dn->jn", by, pose) for v, by in ((self.radial, self.by_radial), (self.tangential, self.by_tangential))]
+        parts = ((self.radial, self.by_radial), (self.tangential, self.by_tangential))
+        left = [v - np.einsum("jd,dn->jn", by, pose) for v, by in parts]
         return self.least_by_pocket(self.play - np.sqrt(left[0] * left[0] + left[1] * left[1]))
 
     def least_by_pocket(self, values: Array) -> Array:

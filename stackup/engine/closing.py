@@ -57,8 +57,10 @@ def run(
             progress(done, len(sizes), "cages")
     except KeyboardInterrupt:
         stopped = True
-    found = total and (total.record(tuple(order)), Jams(total.kept))
-    if stopped or found is None:
+    if total is None:
+        raise Interrupted(None)
+    found = total.record(tuple(order)), Jams(total.kept)
+    if stopped:
         raise Interrupted(found)
     return found
 

@@ -35,7 +35,7 @@ class Sets:
 
     def of(self, cages: Array) -> Sets:
         """Return the sets of some cages, by their places in ``cages`` (sorted, each once)."""
-        place = np.searchsorted(cages, self.cages)
+        place: Array = np.searchsorted(cages, self.cages)
         kept = np.isin(self.cages, cages)
         return Sets(place[kept], self.pins[kept])
 
@@ -128,8 +128,8 @@ class Jams:
 def _finite(cones: Cones) -> tuple[Cones, Array]:
     """Return the cones with 0 for what is not finite, and which pins are whole, (Z, n)."""
     good = np.isfinite(cones.play + cones.radial + cones.tangential)
-    drawn = (np.where(good, values, 0.0) for values in (cones.play, cones.radial, cones.tangential))
-    whole = Cones(*drawn, cones.by_radial, cones.by_tangential, cones.pockets)
+    play, radial, tangential = (np.where(good, drawn, 0.0) for drawn in (cones.play, cones.radial, cones.tangential))
+    whole = Cones(play, radial, tangential, cones.by_radial, cones.by_tangential, cones.pockets)
     return whole, whole.least_by_pocket(good)
 
 

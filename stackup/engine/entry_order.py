@@ -229,7 +229,7 @@ def from_the_end(jams: Jams) -> Array:
     left, order = list(range(jams.pins)), []
     holds = (jams.sets.pins[:, :, None] == np.arange(jams.pins)).any(axis=1)
     alive = np.ones(len(holds), dtype=bool)
-    cages = np.searchsorted(np.unique(jams.sets.cages), jams.sets.cages)
+    cages: Array = np.searchsorted(np.unique(jams.sets.cages), jams.sets.cages)
     while left:
         held = [np.count_nonzero(np.bincount(cages[alive & ~holds[:, pin]])) for pin in left]
         order.append(left.pop(int(np.argmax(held))))

@@ -43,7 +43,7 @@ def compare(found: MonteCarlo) -> Iterator[Line]:
         each, mean, moved = (found.records[f"{kind}{gap}"] for kind in ("", "mean_", "moved_"))
         yield from _moments(gap, row, each, mean, moved)
         for of in ("pockets", "cages"):
-            yield _fraction(gap, of, row[of], getattr(each, of), found.cages)
+            yield fraction(gap, of, row[of], getattr(each, of), found.cages)
 
 
 def _moments(gap: str, row: Any, each: Sampled, mean: Sampled, moved: Sampled) -> Iterator[Line]:
@@ -56,7 +56,8 @@ def _moments(gap: str, row: Any, each: Sampled, mean: Sampled, moved: Sampled) -
         yield Line(gap, what, printed, getattr(each, what), printed - room, printed + room)
 
 
-def _fraction(gap: str, of: str, row: Any, found: Fraction, cages: int) -> Line:
+def fraction(gap: str, of: str, row: Any, found: Fraction, cages: int) -> Line:
+    """Return one printed fraction, (ppm, rule), beside what was found with so many cages."""
     ppm, rule = row
     half = 1e6 * (found.high - found.low) / 2 / 1.96  # one standard error of this run
     scale = math.sqrt(cages / REFERENCE_CAGES)

@@ -96,12 +96,13 @@ class Pocket:
         )
 
 
-def pocket_of(seed: int, face: str = "conical") -> tuple[Pocket, geometry.Frame]:
+def pocket_of(seed: int, play: float = 0.0) -> tuple[Pocket, geometry.Frame]:
     """One pocket and its follower of the cage of a seed; every seed looks at another place of the ring."""
     cage, pockets = tapered_draws.drawn(seed)
+    cage["radial_internal_clearance"] = play
     i = 7 * seed % (len(pockets) - 1)
     step = 2 * math.pi / len(pockets)
-    return Pocket(cage, pockets[i], pockets[i + 1], i * step, step), tapered_draws.frame(face)
+    return Pocket(cage, pockets[i], pockets[i + 1], i * step, step), tapered_draws.frame()
 
 
 def running(pocket: Pocket, frame: geometry.Frame) -> Iterator[Comparison]:
@@ -150,9 +151,8 @@ def one_moment(pocket: Pocket, values: Values, angle: float) -> tuple[float, flo
     at = (pocket.on_raceway(), pocket.cage, values, angle)
     pin, roller = tapered_twin.pin_of(*at), tapered_twin.roller_of(*at)
     reach, off = twins.play_reached(values), twins.eccentricity(values)
-    misfits = [
-        (pin.at(part).real - seat) * math.cos(PLAN.tilt) for part, seat in zip(roller.parts, roller.seats, strict=True)
-    ]
+    radii = tapered_twin.roller_drift(*at).radii
+    misfits = [(pin.at(part).real - r) * math.cos(PLAN.tilt) for part, r in zip(roller.parts, radii, strict=True)]
     ways = [math.asin(m / reach) for m in misfits]
     apart = (max(ways) - min(ways)) / 2
     steepest = max(abs(way) for way in ways)
@@ -260,11 +260,17 @@ def wall(pocket: Pocket, frame: geometry.Frame) -> Comparison:
     return Comparison("roller_wall", geometry.wall(roller) - tapered_twin.roller_wall(*pocket.at), -1e-9, 1e-9)
 
 
+def in_bore(seed: int, play: float = 0.0) -> Iterator[Comparison]:
+    """Gaps 3 and 5 of one pocket of a random tapered cage with the radial internal clearance `play`."""
+    pocket, frame = pocket_of(seed, play)
+    yield from running(pocket, frame)
+    yield from spacing(pocket, frame)
+
+
 def tapered(seed: int) -> Iterator[Comparison]:
     """All comparisons of one pocket of a random tapered cage."""
     pocket, frame = pocket_of(seed)
-    yield from running(pocket, frame)
-    yield from spacing(pocket, frame)
+    yield from in_bore(seed)
     yield from lines(pocket, frame)
     yield entry(pocket, frame)
     yield wall(pocket, frame)

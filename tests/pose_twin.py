@@ -34,8 +34,8 @@ def best_pose_twin(play, radial, tangential, by_radial, by_tangential, starts=3)
     return best
 
 
-def slsqp(play, radial, tangential, by_radial, by_tangential, begin, ftol=1e-13):
-    """Return the pose of one run of SLSQP in the unknowns (pose, s)."""
+def slsqp(play, radial, tangential, by_radial, by_tangential, begin, ftol=1e-13, gradients=True):
+    """Return the pose of one run of SLSQP in the unknowns (pose, s), with gradients or by its own differences."""
 
     def parts(x):
         r, t = radial - by_radial @ x[:-1], tangential - by_tangential @ x[:-1]
@@ -53,9 +53,9 @@ def slsqp(play, radial, tangential, by_radial, by_tangential, begin, ftol=1e-13)
     last = np.zeros(len(begin) + 1)
     last[-1] = -1.0
     first = np.append(begin, margin_of(play, radial, tangential, by_radial, by_tangential, begin))
-    found = minimize(lambda x: -x[-1], first, jac=lambda _: last, method="SLSQP",
-                     constraints={"type": "ineq", "fun": room, "jac": slope},
-                     options={"maxiter": 200, "ftol": ftol})  # fmt: skip
+    above = {"type": "ineq", "fun": room} | ({"jac": slope} if gradients else {})
+    found = minimize(lambda x: -x[-1], first, jac=(lambda _: last) if gradients else None, method="SLSQP",
+                     constraints=above, options={"maxiter": 200, "ftol": ftol})  # fmt: skip
     return found.x[:-1]
 
 

@@ -308,17 +308,19 @@ def pitch_difference(plan: Layout, cage: Values, three: list[Values], angles: li
 
 
 def cage_gaps(
-    cage: Values, pockets: list[Values], nominals: Values, options: dict | None = None
+    cage: Values, pockets: list[Values], nominals: Values | Layout, options: dict | None = None
 ) -> dict[str, list[float]]:
-    """Section 4, gaps 1 to 7 of every pocket of one tapered cage, as made.
+    """Section 4, gaps 1 to 7 of every pocket of one tapered cage.
 
-    `cage` and the Z dicts of `pockets` give one number or pair per slot, `nominals` those of LAYOUT_SLOTS.
+    `cage` and the Z dicts of `pockets` give one number or pair per slot, `nominals` those of LAYOUT_SLOTS (or the
+    layout itself, of a state other than as made).
     Zones, one-sided slots, shrinkages, ring_phase and radial_internal_clearance that are left out count as zero;
     without `ring_hole_b` its gaps are left out; without `roller_sphere_radius` the large end is flat.
     `pin_modulus` (206 000), `weld_fixture` ("centres") and `ring_face` (no default) stand in `options`.
     """
     chosen = {"pin_modulus": 206_000.0, "weld_fixture": "centres"} | (options or {})
-    plan, step = layout(nominals), 2 * math.pi / len(pockets)
+    plan = nominals if isinstance(nominals, Layout) else layout(nominals)
+    step = 2 * math.pi / len(pockets)
     modulus, fixture, face = chosen["pin_modulus"], chosen["weld_fixture"], chosen["ring_face"]
     here = [(plan, cage, pocket, i * step) for i, pocket in enumerate(pockets)]
     followers = [*pockets[1:], pockets[0]]

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from stackup.cage import KINDS
+from stackup.cli import KINDS as KINDS_TOLD
 from stackup.cli import app, run
 
 ROOT = Path(__file__).parents[1]
@@ -119,7 +121,7 @@ def test_done(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         (["check", "no_such_file.toml"], "no such file"),
         (["check", str(CASES)], "a folder"),
         (["new", "cylindrikal"], "Did you mean cylindrical?"),
-        (["slots", "tapered"], "cylindrical or none"),
+        (["slots", "spherical"], "cylindrical or none or tapered"),
         (["iso286", "50", "q9"], "q9"),
         (["iso286", "50", "h99"], "h99"),
         (["iso286", "-5", "h7"], "-5"),
@@ -197,7 +199,12 @@ def test_outputs_are_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert file.read_text() == text
 
 
-@pytest.mark.parametrize("kind", ["cylindrical", "none"])
+def test_every_kind_is_told() -> None:
+    """What help knows by the starter cases is the table of kinds."""
+    assert sorted(KINDS) == KINDS_TOLD
+
+
+@pytest.mark.parametrize("kind", KINDS)
 def test_a_starter_runs_as_it_stands(kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every requirement of a starter is met, and it says that its numbers are invented."""
     file = tmp_path / "my.toml"

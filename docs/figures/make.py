@@ -483,6 +483,32 @@ def pitch_difference() -> Figure:
     return f
 
 
+def raceway_clearance() -> Figure:
+    """A roller on the inner raceway, cold and warm: what it leaves of the outer raceway, of either side one half."""
+    title = "raceway_clearance = s_{o} (F_{w} + 2D_{w} + G_{r}) − s_{i} F_{w} − 2 s_{r} D_{w}"
+    f = Figure(title, "Half of a section across the axis. Not to scale: clearance and growth much enlarged.")
+    for x, words, inner, roller, low in ((60, "as made, 20 °C", 300, 120, 166), (360, "warm", 286, 126, 152)):
+        middle, top = x + 110, inner - roller
+        f.text((middle, 64), words, "middle", weight="bold")
+        f.box(x, inner, 220, 352 - inner, RACE)
+        f.text((middle, inner + 30), "inner ring", "middle", size=14)
+        f.box(x, low - 82, 220, 82, RACE)
+        f.text((middle, low - 48), "outer ring", "middle", size=14)
+        f.circle((middle, inner - roller / 2), roller / 2, ROLLER)
+        f.cross((middle, inner - roller / 2))
+        f.line((middle - 70, top), (middle + 104, top), INK, 0.9)
+        f.axis((x, 366), (x + 220, 366))
+        if x < 100:
+            f.dim((middle + 92, low), (middle + 92, top))
+            f.text((middle + 106, (low + top) / 2 + 5), "G_{r}/2", size=14)
+        else:
+            f.gap((middle + 92, low), (middle + 92, top))
+            f.name((592, 150), "raceway_clearance")
+            f.text((592, 168), "half of it on this side", size=13, colour=FAINT)
+        f.text((middle, 384), "bearing axis", "middle", FAINT, size=13)
+    return f
+
+
 FIGURES = {
     made.__name__: made
     for made in (
@@ -501,6 +527,7 @@ FIGURES = {
         ring_clearance_outer,
         ring_clearance_inner,
         pitch_difference,
+        raceway_clearance,
     )
 }
 

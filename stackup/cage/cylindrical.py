@@ -265,7 +265,7 @@ def _end_and_lean_steps() -> list[Step]:
 
 def _entry_steps() -> list[Step]:
     """Gaps 6 and 7: pin into ring B, forced pins, the weld's gap."""
-    cone = (symbol("hole_pitch_diameter") - symbol("hole_pitch_diameter_b")) / 2
+    cone = (made("hole_pitch_diameter") - made("hole_pitch_diameter_b")) / 2
     steps = []
     for axis, extra in (("r", cone), ("t", 0)):
         free = sum(symbol(f"{part}.{axis}") for part in ("hole_position_a", "pin_seat_a", "pin_squareness_a"))
@@ -273,7 +273,7 @@ def _entry_steps() -> list[Step]:
         off = Step(f"pin_off_hole.{axis}", apart, "pin's free end against its hole in ring B, rings concentric")
         set_so = symbol(off.name) - symbol(f"ring_shift.{axis}")
         steps += [off, Step(f"pin_to_hole.{axis}", set_so, "with the rings as the fixture sets them")]
-    return [*steps, *entry_steps(symbol("ring_spacing"), "W")]
+    return [*steps, *entry_steps(made("ring_spacing"), "W")]
 
 
 def _wall_and_ring_steps() -> list[Step]:

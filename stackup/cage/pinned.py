@@ -12,7 +12,7 @@ from typing import Any
 from stackup.cage.kind import BuiltIn, Option, Slot
 from stackup.cage.posed import SHARES
 from stackup.chain.model import Step
-from stackup.chain.symbols import Greatest, Length, Magnitude, following, symbol
+from stackup.chain.symbols import Greatest, Length, Magnitude, following, made, symbol
 
 #: rollers
 ROLLER_SLOTS = (
@@ -133,8 +133,11 @@ def pitch_steps() -> list[Step]:
 
 
 def entry_steps(span: Any, length: str) -> list[Step]:
-    """Return the steps of pin entry, stresses and weld gap from ``pin_to_hole``, for pins ``span`` (in words ``length``) long."""
-    pin, hole = symbol("pin_diameter"), symbol("ring_hole_b")
+    """Return the steps of pin entry, stresses and weld gap from ``pin_to_hole``, for pins ``span`` (in words ``length``) long.
+
+    A cage is closed and welded once, new and at 20 °C: in every state these gaps are those of the sizes as made.
+    """
+    pin, hole = made("pin_diameter"), made("ring_hole_b")
     bend = 3 * symbol("pin_modulus") * pin / (2 * span**2)
     locked = [symbol(f"pin_seat_b.{axis}") - symbol(f"pin_to_hole.{axis}") for axis in ("r", "t")]
     seat = Length(*vector("pin_seat_b"))

@@ -109,25 +109,26 @@ def _radius_steps() -> list[Step]:
         steps += [
             Step(f"off_{place}", symbol("cone_cosine") * (over + more), "m, pin to roller axis, square to it"),
             Step(f"way_{place}", sympy.sqrt(room), "f, left along the circumference"),
-            Step(f"per_radius_{place}", 1 / symbol(f"radius_{place}"), "turn for a way along the circumference"),
         ]
     return steps
 
 
 def _turn_steps() -> list[Step]:
-    """Return how close a roller and the next one come to each other: the angle between them."""
+    """Return how close a roller and the next one come to each other: sine and cosine of half the angle between them."""
 
-    def turns(sign: int) -> list[Any]:
-        return [
-            (symbol(f"pin_{place}.t") + sign * symbol(f"way_{place}")) * symbol(f"per_radius_{place}") for place in STATIONS
-        ]
+    def ways(sign: int) -> list[Any]:
+        along = {place: symbol(f"pin_{place}.t") + sign * symbol(f"way_{place}") for place in STATIONS}
+        return [along["middle"], *(along[end] * symbol(f"widening_{end}") for end in ENDS)]
 
+    middle = symbol("radius_middle")
     between = 2 * sympy.pi / symbol("rollers") + following(symbol("turn_back")) - symbol("turn_ahead")
     return [
-        Step("turn_back", Greatest(*turns(-1)), "α⁻, the farthest back the roller can go"),
-        Step("turn_ahead", Least(*turns(1)), "α⁺, the farthest ahead"),
+        *(Step(f"widening_{end}", middle / symbol(f"radius_{end}"), f"of a way at the {end} end, as it is at mid-length") for end in ENDS),
+        Step("turn_back", Greatest(*ways(-1)) / middle, "α⁻, the farthest back the roller can go"),
+        Step("turn_ahead", Least(*ways(1)) / middle, "α⁺, the farthest ahead"),
         Step("half_sine", sympy.sin(between / 2), "sin(Δ/2), Δ the angle between both rollers at their closest"),
-        Step("half_lean", sympy.sqrt(1 - (symbol("cone_sine") * symbol("half_sine")) ** 2), "cos(ψ/2), ψ the angle between both roller axes"),
+        Step("half_cosine", sympy.sqrt(1 - symbol("half_sine") ** 2), "cos(Δ/2)"),
+        Step("half_lean", sympy.sqrt(1 - symbol("cone_sine") ** 2 * symbol("half_sine") ** 2), "cos(ψ/2), ψ the angle between both roller axes"),
     ]
 
 
@@ -135,10 +136,11 @@ def _between_steps(end: str) -> list[Step]:
     """Return the gap between two rollers at one of their ends."""
     radius, diameter = symbol(f"radius_{end}"), symbol("roller_diameter" if end == "large" else "roller_small")
     aside, passed = symbol(f"chord_aside_{end}"), symbol(f"passed_{end}")
+    out = (following(radius) - radius) * symbol("half_cosine")
     return [
-        Step(f"chord_aside_{end}", 2 * sympy.sqrt(radius * following(radius)) * symbol("half_sine"), "chord along the circumference, below 0 where the rollers have passed each other"),
+        Step(f"chord_aside_{end}", (radius + following(radius)) * symbol("half_sine"), "chord along the circumference, below 0 where the rollers have passed each other"),
         Step(f"passed_{end}", Greatest(-aside, 0), "how far they have passed each other"),
-        Step(f"chord_{end}", Length(following(radius) - radius, aside + passed) - passed, "√(r_i² + r_j² − 2r_i r_j cosΔ), written without cancellation; below 0 where Δ is"),
+        Step(f"chord_{end}", Length(out, aside + passed) - passed, "√(r_i² + r_j² − 2r_i r_j cosΔ), written without cancellation; below 0 where Δ is"),
         Step(f"roller_spacing_{end}", symbol(f"chord_{end}") - symbol("half_lean") * (diameter + following(diameter)) / 2, f"chord less both radii, at the {end} end"),
     ]
 

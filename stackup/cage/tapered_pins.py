@@ -12,7 +12,7 @@ import sympy
 
 from stackup.cage.pinned import entry_steps, vector
 from stackup.chain.model import Step
-from stackup.chain.symbols import Length, Magnitude, nominal, nominal_now, symbol
+from stackup.chain.symbols import Length, Magnitude, made, nominal, nominal_now, symbol
 
 PITCH_A, PITCH_B = "hole_pitch_diameter_a", "hole_pitch_diameter_b"
 
@@ -97,22 +97,22 @@ def lean_steps() -> list[Step]:
         Step("apex_nominal", nominal_now(PITCH_A) * spacing_now / rise_now, "apex before the inner face of ring A, at nominal"),
         Step("apex_distance", symbol("pin_a.r") * spacing / out, "where the pin axis, seen in its meridian plane, cuts the bearing axis"),
         Step("apex_crossing", symbol("apex_distance") - symbol("apex_nominal"), "farther from ring A than at nominal"),
-        Step("apex_miss", Magnitude(passing) / Length(out, along), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
+        Step("apex_miss", Magnitude(passing / Length(out, along)), "|R_A P_t,B − R_B P_t,A| over the length of the lean"),
     ]
 
 
 def into_ring_steps() -> list[Step]:
     """Return pin entry, stresses and weld gap: a pin fixed in ring A against its hole in ring B, square to the hole."""
     free = [_summed(("hole_position_a", "pin_seat_a", "pin_squareness_a"), axis) for axis in ("r", "t")]
-    pitch = symbol(PITCH_A) - symbol(PITCH_B) - (nominal(PITCH_A) - nominal(PITCH_B))
+    pitch = made(PITCH_A) - made(PITCH_B) - (nominal(PITCH_A) - nominal(PITCH_B))
     cosine, sine = symbol("cone_cosine"), symbol("cone_sine")
-    across = cosine * pitch / 2 + sine * (symbol("ring_spacing") - nominal("ring_spacing"))
+    across = cosine * pitch / 2 + sine * (made("ring_spacing") - nominal("ring_spacing"))
     set_so = sine * symbol("ring_parallelism.r") - cosine * symbol("ring_shift.r")
     return [
         Step("pin_off_hole.r", free[0] - symbol("hole_position_b.r") + across, "pin's free end against its hole in ring B, rings concentric and parallel: radially, square to the hole"),
         Step("pin_off_hole.t", free[1] - symbol("hole_position_b.t"), "the same along the circumference"),
         Step("pin_to_hole.r", symbol("pin_off_hole.r") + set_so, "v, with the rings as the fixture sets them"),
         Step("pin_to_hole.t", symbol("pin_off_hole.t") - symbol("ring_shift.t"), "v along the circumference"),
-        Step("pin_span", symbol("cone_secant") * symbol("ring_spacing"), "W/cosβ, free length of the pin"),
+        Step("pin_span", symbol("cone_secant") * made("ring_spacing"), "W/cosβ, free length of the pin"),
         *entry_steps(symbol("pin_span"), "span"),
     ]

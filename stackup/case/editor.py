@@ -35,23 +35,24 @@ def json_schema() -> dict[str, Any]:
     return schema
 
 
-def _slots() -> dict[str, Slot]:
-    """Return every slot by its name, of the first kind that has it."""
-    found: dict[str, Slot] = {}
-    for name in KINDS:
-        for slot in kind(name).slots:
-            found.setdefault(slot.name, slot)
+def _slots() -> dict[str, tuple[Slot, ...]]:
+    """Return every slot by its name, of each kind where kinds differ in it."""
+    found: dict[str, tuple[Slot, ...]] = {}
+    for slot in (slot for name in KINDS for slot in kind(name).slots):
+        had = found.get(slot.name, ())
+        found[slot.name] = had if slot in had else (*had, slot)
     return found
 
 
-def _slot(slot: Slot, head: str = "", choice: str = "oneOf") -> dict[str, Any]:
-    """Return what a slot may be, with its meaning; ``head`` stands before the names of the tables."""
-    entries = [_ENTRIES[slot.kind], "ValuesEntry"]
-    text = f"{slot.symbol}: {slot.meaning} ({slot.scope}, {slot.part}; {slot.indication})"
+def _slot(slots: tuple[Slot, ...], head: str = "", choice: str = "oneOf") -> dict[str, Any]:
+    """Return what a slot may be, with its meaning in every kind; ``head`` stands before the names of the tables."""
+    entries = [_ENTRIES[slots[0].kind], "ValuesEntry"]
+    told = (f"{slot.symbol}: {slot.meaning} ({slot.scope}, {slot.part}; {slot.indication})" for slot in slots)
+    text = " | ".join(dict.fromkeys(told))
     return {"description": text, choice: [{"$ref": f"#/$defs/{head}{entry}"} for entry in entries]}
 
 
-def _tell_rows(tables: dict[str, Any], slots: Mapping[str, Slot]) -> None:
+def _tell_rows(tables: dict[str, Any], slots: Mapping[str, tuple[Slot, ...]]) -> None:
     """What a row says of a dimension are some keys of its table."""
     entries = [*_ENTRIES.values(), "ValuesEntry"]
     for entry in entries:
@@ -62,11 +63,11 @@ def _tell_rows(tables: dict[str, Any], slots: Mapping[str, Slot]) -> None:
     dimensions["additionalProperties"] = {"anyOf": [{"$ref": f"#/$defs/{_PART}{entry}"} for entry in entries]}
 
 
-def _tell_wear(wear: dict[str, Any], slots: Mapping[str, Slot]) -> None:
+def _tell_wear(wear: dict[str, Any], slots: Mapping[str, tuple[Slot, ...]]) -> None:
     """Only some slots wear."""
     amount = wear["additionalProperties"]
     wear["properties"] = {
-        name: {**amount, "description": f"Wear, mm: {slot.meaning}"} for name, slot in slots.items() if slot.wears
+        name: {**amount, "description": f"Wear, mm: {slot.meaning}"} for name, (slot, *_) in slots.items() if slot.wears
     }
     wear["additionalProperties"] = False
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from stackup.cage import KINDS
 from stackup.case.bearing import PartsEntry
 
 #: What a key of the wrong type should have been, by the key's name.
@@ -16,7 +17,7 @@ TYPES = {
     "shape": "a word",
     "process": "a table, such as { cp = 1.33 }",
     "allow": 'a table, such as { ppm = 100, of = "pockets" }',
-    "cage": 'a table [cage] with kind = "cylindrical" or kind = "none"',
+    "cage": "a table [cage] with kind = " + " or ".join(f'"{name}"' for name in KINDS),
     "run": "a table, such as [run] with cages = 100000",
     "dimensions": "a table of dimensions, such as [dimensions.NAME] with nominal = 10.0",
     "chains": "a table of chains, such as [chains.NAME] with a formula",

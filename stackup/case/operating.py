@@ -121,7 +121,7 @@ class SizesNow:
         """Yield the steps that bring the sizes into the state of the bearing."""
         for name, (size, drawn) in self.forms.items():
             yield Step(now(name).name, size, self._note(name))
-            yield Step(nominal_now(name).name, drawn, f"the nominal of {name} so")
+            yield Step(nominal_now(name).name, drawn, f"nominal of {name} in the state")
 
     def _forms(self, name: str) -> tuple[Expr, Expr] | None:
         """Return a size and its nominal in a state; None for what stays as made."""

@@ -20,19 +20,18 @@ import numpy as np
 
 Array = Any
 
-QUICK, SURE = 10, 60  # most steps
 UNDONE = 4  # steps of the quick method before which no cage is done
 # part of the way to the edge that a step goes, and how far above the costs t begins, as a part of their size: the
 # bold ones were found best by trial (iterations to the gap); with them the sure method would lose the path
-QUICK_DAMPING, QUICK_RISE = 0.9995, 0.05
+QUICK_DAMPING, QUICK_RISE = 0.9995, 0.02
 SURE_DAMPING, SURE_RISE = 0.9, 0.3
 
 
 @dataclass(frozen=True)
 class Cones:
-    """The chosen cones of every cage: ``play`` (K, n), ``v`` (2, K, n) and ``moves`` (2, f, K, n).
+    """The chosen cones of every cage: ``play`` (K, n), ``v`` (2, K, n) and ``moves`` (c, f, K, n).
 
-    ``moving`` names the rows 0, 1 of ``v`` that a pose moves at all.
+    ``moving`` names the c parts 0, 1 of ``v`` that a pose moves at all.
     """
 
     play: Array
@@ -42,14 +41,16 @@ class Cones:
 
     def left(self, pose: Array) -> Array:
         """Return the residuals (2, K, n)."""
-        return self.v - np.einsum("cfkn,fn->ckn", self.moves, pose)
+        left = self.v.copy()
+        left[self.moving] -= np.einsum("cfkn,fn->ckn", self.moves, pose)
+        return left
 
 
-def gathered(play: Array, v: Array, moves: Array, rows: Array) -> Cones:
-    """Return the cones ``rows`` (K, n) out of ``play`` (J, n), ``v`` (2, J, n) and ``moves`` (2, f, J)."""
+def gathered(play: Array, v: list[Array], moves: Array, rows: Array) -> Cones:
+    """Return the cones ``rows`` (K, n) out of ``play`` (J, n), the two parts ``v`` (J, n) and ``moves`` (2, f, J)."""
     chosen = np.stack([np.take_along_axis(x, rows, axis=0) for x in v])
     moving = [c for c in range(2) if moves[c].any()]
-    return Cones(np.take_along_axis(play, rows, axis=0), chosen, np.take(moves, rows, axis=2), moving)
+    return Cones(np.take_along_axis(play, rows, axis=0), chosen, np.take(moves[moving], rows, axis=2), moving)
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,7 @@ class _Smooth:
     def __init__(self, cones: Cones, pose: Array) -> None:
         """Begin at ``pose``, with equal products of weight and slack."""
         self.play, moving = cones.play, cones.moving
-        self.v, self.moves = cones.v[moving], cones.moves[moving]
+        self.v, self.moves = cones.v[moving], cones.moves
         self.still = sum(cones.v[c] ** 2 for c in range(2) if c not in moving) + np.zeros_like(self.play)
         self.squares = np.einsum("cfkn,cgkn->fgkn", self.moves, self.moves)
         self._at(pose)
@@ -155,10 +156,10 @@ class _Smooth:
         miss = self.t - self.cost - slack
         factors = _factored(self._matrix(ratio))
         products = weights * slack
+        lack = ratio * miss
 
-        def direction(target: Array) -> tuple[Array, Array, Array]:
-            # target is what λ becomes where the slack stays
-            free = target - ratio * miss
+        def direction(free: Array) -> tuple[Array, Array, Array]:
+            # free is what λ becomes in a pose that stays
             right = np.empty_like(factors[1])
             np.subtract(np.add.reduce(free, axis=0), 1.0, out=right[0])
             np.negative(np.einsum("fkn,kn->fn", self.slope, free), out=right[1:])
@@ -166,7 +167,7 @@ class _Smooth:
             return dt, move[1:], dt + miss - np.einsum("fkn,fn->kn", self.slope, move[1:])
 
         # the predictor has target 0, hence Δλ/λ = −1 − Δslack/slack
-        _, _, change = direction(np.zeros_like(slack))
+        _, _, change = direction(-lack)
         change /= slack
         primal = 1.0 / np.maximum(-np.minimum.reduce(change, axis=0), 1.0)
         dual = 1.0 / np.maximum(1.0 + np.maximum.reduce(change, axis=0), 1.0)
@@ -178,7 +179,7 @@ class _Smooth:
         aim = np.minimum(np.maximum((left / mean) ** 3, 1e-3), 0.9) * mean / len(slack)
         # what a short predictor promises is not to be trusted: its second order counts by how far it came (by trial)
         target = (aim + np.minimum(1.5 * primal * dual, 1.0) * (first + second)) / slack
-        dt, move, step = direction(target)
+        dt, move, step = direction(target - lack)
         gain = target - weights - ratio * step
         primal = QUICK_DAMPING / np.maximum(-np.minimum.reduce(step / slack, axis=0), QUICK_DAMPING)
         dual = QUICK_DAMPING / np.maximum(-np.minimum.reduce(gain / weights, axis=0), QUICK_DAMPING)
@@ -188,7 +189,7 @@ class _Smooth:
         self._at(self.pose + primal * move)
 
     def _matrix(self, ratio: Array) -> Array:
-        """Return the matrix of the d + 1 equations left after elimination, for t and the pose."""
+        """Return the matrix of the f + 1 equations left after elimination, for t and the pose."""
         slope, size = self.slope, len(self.slope) + 1
         bend = self.weights / self.length
         matrix = np.empty((size, size, ratio.shape[1]))
@@ -199,16 +200,17 @@ class _Smooth:
         return matrix
 
 
-def quick(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
+def quick(cones: Cones, pose: Array, wanted: Array, reach: Array, steps: int) -> Answer:
     """Return the answer of the interior point method for smooth constraints; it may fail at a residual of length 0.
 
-    ``wanted`` (n,) is the gap at which a cage is done, ``reach`` (n,) how far the best pose may lie away.
+    ``wanted`` (n,) is the gap at which a cage is done, ``reach`` (n,) how far the best pose may lie away; no more than
+    ``steps`` steps are gone.
     """
     best = _no_answer(pose, len(cones.play))
     now = _Smooth(cones, pose)
     alive = np.arange(pose.shape[1])
     todo = np.ones(alive.size, dtype=bool)
-    for step in range(QUICK):
+    for step in range(steps):
         if step < UNDONE:
             now.advance()
             continue
@@ -299,10 +301,10 @@ class _Conic:
         """Begin at ``pose`` with equal weights and no pull."""
         self.play, self.v = cones.play, cones.v
         # one move more in front, that of t
-        first = np.zeros((1, 1 + len(pose), *cones.play.shape))
-        first[0, 0] = 1.0
-        rest = np.concatenate([np.zeros_like(cones.moves[:, :1]), -cones.moves], axis=1)
-        self.moves = np.concatenate([first, rest])
+        self.moves = np.zeros((3, 1 + len(pose), *cones.play.shape))
+        self.moves[0, 0] = 1.0
+        for part, move in zip(cones.moving, cones.moves, strict=True):
+            self.moves[1 + part, 1:] = -move
         self.squares = np.einsum("cfkn,cgkn->fgkn", MIRROR[..., None] * self.moves, self.moves)
         left = cones.left(pose)
         length = np.sqrt(_dot(left, left))
@@ -360,12 +362,12 @@ def _divided(a: Array, b: Array) -> Array:
     return np.concatenate([first[None], (b[1:] - first * a[1:]) / a[0]])
 
 
-def sure(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
+def sure(cones: Cones, pose: Array, wanted: Array, reach: Array, steps: int) -> Answer:
     """Return the answer of the interior point method for second-order cones; arguments as for ``quick``."""
     best = _no_answer(pose, len(cones.play))
     least = np.full(pose.shape[1], np.inf)
     now = _Conic(cones, pose)
-    for _ in range(SURE):
+    for _ in range(steps):
         answer = now.answer()
         left = cones.left(answer.pose)
         worst = np.maximum.reduce(np.sqrt(_dot(left, left)) - cones.play, axis=0)
@@ -380,4 +382,4 @@ def sure(cones: Cones, pose: Array, wanted: Array, reach: Array) -> Answer:
     return best
 
 
-Method = Callable[[Cones, Array, Array, Array], Answer]
+Method = Callable[[Cones, Array, Array, Array, int], Answer]

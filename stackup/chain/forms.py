@@ -5,9 +5,8 @@ becomes one row of coefficients over inputs and earlier atoms.  So contributions
 are grouped, and a value that is added here and taken away there is gone, before anything is bounded.
 
 Every kink becomes a ramp: greatest(a, b) = b + ramp(a − b), least(a, b) = b − ramp(b − a), |a| = 2·ramp(a) − a
-with ramp(z) = greatest(z, 0), and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a times the
-inverse of b.  Atoms of one operation and one depth form a
-*block* and are computed together.
+with ramp(z) = greatest(z, 0) = ramp(−z) + z, and √ramp(z) is one atom, the root (√ramp(a² − b²) the leg); a/b is a
+times the inverse of b.  Atoms of one operation and one depth form a *block* and are computed together.
 """
 
 from __future__ import annotations
@@ -160,6 +159,7 @@ class _Contraction:
         self.place = {name: i for i, name in enumerate(self.inputs)}
         self.forms: list[Linear] = []
         self.atoms: list[tuple[str, float, tuple[Linear, ...], int]] = []
+        self.ramps: dict[Any, Linear] = {}
 
     def run(self, name: str) -> Form:
         for node in self.program.nodes:
@@ -212,7 +212,10 @@ class _Contraction:
     def _ramp(self, form: Linear) -> Linear:
         if not form.terms:
             return Linear(np.maximum(form.constant, 0.0), {})
-        return self._atom("ramp", 0.0, (form,))
+        opposite = self.ramps.get(_key(form.scaled(-1.0)))
+        if opposite is not None:  # ramp(z) = ramp(−z) + z: their difference is z, and no bound loses anything on it
+            return opposite.plus(form)
+        return self.ramps.setdefault(_key(form), self._atom("ramp", 0.0, (form,)))
 
     def _under_ramp(self, form: Linear) -> Linear | None:
         """Return the argument of a ramp where the form is nothing but that ramp."""
@@ -268,6 +271,12 @@ class _Contraction:
             blocks.append(Block(op, power, place[keys[0]], len(keys), row, width, _rows(forms, place)))
             row += len(forms)
         return Form(tuple(self.inputs), tuple(blocks), _rows([root], place), len(place), row)
+
+
+def _key(form: Linear) -> Any:
+    """Return what two linear forms have in common that are the same to the bit."""
+    numbers = {key: np.asarray(number, dtype=float) + 0.0 for key, number in {-1: form.constant, **form.terms}.items()}
+    return tuple(sorted((key, number.shape, number.tobytes()) for key, number in numbers.items()))
 
 
 def _same(numbers: Any) -> Any:

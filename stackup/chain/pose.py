@@ -10,8 +10,8 @@ the cone of vectors (x₀, x) with |x| ≤ x₀.  The dual has one vector (λ_j,
 ΣM_jᵀy_j = 0; any such vectors prove margin ≤ Σλ_j·play_j + Σy_j·v_j, so every answer carries its own check.
 
 Few cones bind in the end (at most d + 1 where nothing is degenerate).  So the problem is solved over the cones that
-cost most at the pose of least squares, and checked over all of them; cages that fail the check get more cones and
-at last a slower method that stands kinks.
+cost most at the pose of least squares (by the methods in ``cones.py``), and checked over all of them; cages that fail
+the check get more cones and at last a slower method that stands kinks.
 """
 
 from __future__ import annotations
@@ -26,9 +26,17 @@ from stackup.chain.cones import Method, gathered, quick, sure
 Array = Any
 
 BLOCK = 600  # most cages worked on together, so that the arrays of the chosen cones stay in cache
-# how many cones are chosen, and by what method they are solved, as long as a cage fails the check over all
-ROUNDS: tuple[tuple[int, Method], ...] = ((14, quick), (24, quick), (32, quick), (32, sure), (10**6, sure))
-WANTED = 5e-9  # duality gap at which a cage is done, in units of its largest residual at least squares
+# how many cones are chosen, by what method they are solved and in how many steps at most, as long as a cage fails the
+# check over all; it costs less to begin again with the few that need more steps than to go on
+ROUNDS: tuple[tuple[int, Method, int], ...] = (
+    (12, quick, 7),
+    (24, quick, 14),
+    (32, quick, 14),
+    (32, sure, 60),
+    (10**6, sure, 60),
+)
+STRIP = 128  # cages ranked together, so that all their cones stay in cache
+WANTED = 3e-9  # duality gap at which a cage is done, in units of its largest play less its margin at least squares
 SHARPER = 0.5  # the part of it at which a method stops: the check over all cones only adds
 
 
@@ -54,17 +62,17 @@ def best_pose(play: Array, radial: Array, tangential: Array, by_radial: Array, b
     moves no cone, the pose stays 0 along it; where the best pose is not unique, it is one of them.
     """
     play = np.asarray(play, dtype=float)
-    v = np.stack([np.broadcast_to(np.asarray(x, dtype=float), play.shape) for x in (radial, tangential)])
+    v = tuple(np.broadcast_to(np.asarray(x, dtype=float), play.shape) for x in (radial, tangential))
     moves, back = _free_moves(np.stack([np.asarray(by_radial, dtype=float), np.asarray(by_tangential, dtype=float)]))
     count, cages = play.shape
     free, weights = np.full((back.shape[1], cages), np.nan), np.full((count, cages), np.nan)
     margin, gap = np.full(cages, np.nan), np.full(cages, np.nan)
-    finite = np.flatnonzero(np.isfinite(np.add.reduce(play, axis=0) + np.add.reduce(v, axis=(0, 1))))
     with np.errstate(all="ignore"):
+        finite = np.flatnonzero(np.isfinite(sum(np.add.reduce(x, axis=0) for x in (play, *v))))
         for part in np.array_split(finite, -(-finite.size // BLOCK)) if finite.size else ():
             # a slice makes no copy
             block: Any = slice(part[0], part[-1] + 1) if finite.size == cages else part
-            found = _Search(play[:, block], v[:, :, block], moves).run()
+            found = _Search(play[:, block], [x[:, block] for x in v], moves).run()
             margin[block], gap[block] = found.margin, found.gap
             free[:, block], weights[:, block] = found.pose, found.weights
     return Pose(margin, np.einsum("df,fn->dn", back, free), weights, gap)
@@ -103,56 +111,57 @@ def _free_moves(by: Array) -> tuple[Array, Array]:
 class _Search:
     """The best pose of one block: rounds of choosing cones, solving over them and checking over all."""
 
-    def __init__(self, play: Array, v: Array, moves: Array) -> None:
+    def __init__(self, play: Array, v: list[Array], moves: Array) -> None:
         """Begin at least squares, which is a projection because the moves are orthonormal."""
         self.play, self.v, self.moves = play, v, moves
         self.moving = [c for c in range(2) if moves[c].any()]
         # squares of the residual's parts that no pose moves
-        self.still = np.zeros((1, play.shape[1]))
-        for c in range(2):
-            if c not in self.moving:
-                self.still = self.still + v[c] * v[c]
-        self.pose = np.einsum("cfj,cjn->fn", moves, v)
+        self.still = sum((v[c] * v[c] for c in range(2) if c not in self.moving), start=np.zeros((1, play.shape[1])))
+        self.pose = np.zeros((moves.shape[1], play.shape[1]))
+        for c in self.moving:
+            self.pose += np.einsum("fj,jn->fn", moves[c], v[c])
         self.room = self._room_at(self.pose, slice(None))
         self.margin = np.minimum.reduce(self.room, axis=0)
-        # the cone of least play alone proves margin ≤ play, the first of all bounds
-        least, columns = play.argmin(axis=0), np.arange(play.shape[1])
+        # no margin is larger than the least play: the first of all bounds, with weights still to be named
+        self.gap = np.minimum.reduce(play, axis=0) - self.margin
         self.weights = np.zeros_like(play)
-        self.weights[least, columns] = 1.0
-        self.gap = play[least, columns] - self.margin
+        self.unweighted = np.ones(play.shape[1], dtype=bool)
+        self.most = np.maximum.reduce(play, axis=0)
 
     def run(self) -> Pose:
         """Return the best pose of every cage with margin and gap."""
-        wanted = WANTED * np.maximum.reduce(self.play - self.room, axis=0)
-        which: Any = slice(None)
-        for count, method in ROUNDS:
+        wanted = WANTED * (self.most - self.margin)
+        for count, method, steps in ROUNDS:
             missing = np.flatnonzero(~(self.gap <= wanted))
             if missing.size == 0:
                 break
-            self._round(which if missing.size == wanted.size else missing, count, method, wanted)
+            self._round(slice(None) if missing.size == wanted.size else missing, wanted, count, method, steps)
+        bare = np.flatnonzero(self.unweighted)
+        self.weights[self.play[:, bare].argmin(axis=0), bare] = 1.0
         return Pose(self.margin, self.pose, self.weights, self.gap)
 
-    def _round(self, which: Any, count: int, method: Method, wanted: Array) -> None:
+    def _round(self, which: Any, wanted: Array, count: int, method: Method, steps: int) -> None:
         """Solve the cages ``which`` over ``count`` cones each, check over all cones and keep what is better."""
-        play, v, margin = self.play[:, which], self.v[:, :, which], self.margin[which]
-        # cones that bound before stay in, so that the bound of this round is no worse
-        room = np.where(self.weights[:, which] > 1e-3, margin, self.room[:, which])
+        play, margin, room, most = self.play[:, which], self.margin[which], self.room[:, which], self.most[which]
+        if not self.unweighted.all():
+            # cones that bound before stay in, so that the bound of this round is no worse
+            room = np.where(self.weights[:, which] > 1e-3, margin, room)
         rows = _tightest(room, min(count, len(play)))
-        reach = self._reach(play, margin)
-        found = method(gathered(play, v, self.moves, rows), self.pose[:, which], SHARPER * wanted[which], reach)
+        cones = gathered(play, [x[:, which] for x in self.v], self.moves, rows)
+        found = method(cones, self.pose[:, which], SHARPER * wanted[which], self._reach(most, margin), steps)
         room = self._room_at(found.pose, which)
         new = np.minimum.reduce(room, axis=0)
         upper = margin + self.gap[which]
-        bound = found.bound + found.unbalanced * self._reach(play, np.minimum(new, margin))
-        columns, better = np.arange(self.margin.size)[which], new > margin
+        bound = found.bound + found.unbalanced * self._reach(most, np.minimum(new, margin))
+        columns, better, tighter = np.arange(self.margin.size)[which], new > margin, bound < upper
+        self.gap[which] = np.where(tighter, bound, upper) - np.where(better, new, margin)
         for kept, other in ((self.margin, new), (self.pose, found.pose), (self.room, room)):
             _copy(kept, other, columns, better)
-        # NaN is no bound
-        tighter = bound < upper
-        weights = np.zeros_like(play)
-        np.put_along_axis(weights, rows, found.weights, axis=0)
-        _copy(self.weights, weights, columns, tighter)
-        self.gap[which] = np.where(tighter, bound, upper) - self.margin[which]
+        proved = columns[tighter]
+        if not self.unweighted[proved].all():
+            self.weights[:, proved] = 0.0
+        self.weights[rows[:, tighter], proved] = found.weights[:, tighter]
+        self.unweighted[proved] = False
 
     def _room_at(self, pose: Array, which: Any) -> Array:
         """Return play_j − |residual_j| of all cones at ``pose``: (J, n)."""
@@ -165,12 +174,13 @@ class _Search:
             squares = left
         return self.play[:, which] - np.sqrt(squares)
 
-    def _reach(self, play: Array, margin: Array) -> Array:
+    def _reach(self, most: Array, margin: Array) -> Array:
         """Return the most that two poses of at least this margin can lie apart.
 
-        There |residual_j| ≤ play_j − margin for both, and Σ|M_j·(pose − pose′)|² is the square of their distance.
+        There |residual_j| ≤ play_j − margin ≤ ``most`` − margin for both, and the square of their distance is
+        Σ|M_j·(pose − pose′)|².
         """
-        return 2.0 * np.sqrt(len(play)) * (np.maximum.reduce(play, axis=0) - margin)
+        return 2.0 * np.sqrt(len(self.play)) * (most - margin)
 
 
 def _copy(kept: Array, other: Array, columns: Array, where: Array) -> None:
@@ -187,11 +197,15 @@ def _tightest(room: Array, count: int) -> Array:
     if count == size:
         return np.broadcast_to(np.arange(size)[:, None], room.shape)
     # whole numbers with the row number in their low digits: numpy selects among them faster than it selects indices
-    least = np.minimum.reduce(room, axis=0)
-    steps = room - least
-    steps *= (2**31 // size - 2) / np.maximum(np.maximum.reduce(steps, axis=0), 1e-300)
-    keys = steps.astype(np.int32)
-    keys *= size
-    keys += np.arange(size, dtype=np.int32)[:, None]
-    chosen = np.partition(np.ascontiguousarray(keys.T), count - 1, axis=1)[:, :count] % size
-    return np.ascontiguousarray(np.sort(chosen, axis=1).T.astype(np.intp))
+    numbers = np.arange(size, dtype=np.int32)[:, None]
+    chosen = np.empty((room.shape[1], count), dtype=np.intp)
+    for start in range(0, room.shape[1], STRIP):
+        strip = room[:, start : start + STRIP]
+        steps = strip - np.minimum.reduce(strip, axis=0)
+        steps *= (2**31 // size - 2) / np.maximum(np.maximum.reduce(steps, axis=0), 1e-300)
+        keys = steps.astype(np.int32)
+        keys *= size
+        keys += numbers
+        chosen[start : start + STRIP] = np.partition(np.ascontiguousarray(keys.T), count - 1, axis=1)[:, :count] % size
+    chosen.sort(axis=1)
+    return np.ascontiguousarray(chosen.T)

@@ -258,6 +258,11 @@ def show(expr: Expr) -> str:
     return texts[expr][0]
 
 
+def shown_symbols(expr: Expr) -> set[Any]:
+    """Return the symbols that :func:`show` writes; what bounds a number of the whole cage is not written."""
+    return set(expr.cones.free_symbols if isinstance(expr, BestPose) else expr.free_symbols)
+
+
 def _written(node: Expr, texts: dict[Expr, Text]) -> Text:
     if node.is_Symbol:
         return _spoken(node.name), ATOM

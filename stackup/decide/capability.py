@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from stackup import __version__
 from stackup.case import Case, changed
 from stackup.case.schema import Choice
+from stackup.chain.model import Requirement
 from stackup.decide import capability_notes as notes
 from stackup.decide.capability_record import CapabilityResult, DimensionCapability, Machine, RequirementVerdict
 from stackup.decide.check import settings_of
@@ -17,7 +18,7 @@ from stackup.decide.machines import changes_of, choices_of, cost_of_good_part, s
 from stackup.decide.measured import MeasuredColumn, measured_column
 from stackup.decide.needed import NOT_FINISHED, Needed, needed_indices
 from stackup.decide.processes import FromData, Stated, capability_of, half_width
-from stackup.decide.trial import judge
+from stackup.decide.trial import Trial, judge_states
 from stackup.decide.trials import Outcome, Trials
 from stackup.decide.verdict import Verdict, worst
 from stackup.dimension import OneSided, Size, Zone
@@ -85,8 +86,15 @@ def _find(case: Case, trials: Trials, found: _Found, progress: Progress) -> None
 def _worst_cases(case: Case, trials: Trials, progress: Progress) -> dict[str, Verdict]:
     """Return the verdicts that the worst case gives, the worst over rows and states."""
     wanted = [r for r in case.requirements if r.allow is None]
-    looked = [judge(place.model, wanted, trials.settings, progress).judgements for place in trials.places]
-    return {r.name: worst(one[r.name].verdict for one in looked) for r in wanted}
+    looked = _judged(case, wanted, trials.settings, progress)
+    return {r.name: worst(one.judgements[r.name].verdict for one in looked) for r in wanted}
+
+
+def _judged(case: Case, wanted: Sequence[Requirement], settings: Settings, progress: Progress) -> list[Trial]:
+    """Return the verdicts on every row in every state."""
+    return [
+        trial for row in case.models() for trial in judge_states(row.states, wanted, settings, progress).values()
+    ]
 
 
 # Choices --------------------------------------------------------------------------------------------------------
@@ -104,10 +112,9 @@ def _machine(case: Case, name: str, choice: Choice, settings: Settings, progress
     column = measured_column(dimension, NOT_FINISHED)
     verdicts: dict[str, list[Verdict]] = {}
     for one in made:
-        for row in one.models():
-            for model in row.states.values():
-                for r, judgement in judge(model, one.requirements, settings, progress).judgements.items():
-                    verdicts.setdefault(r, []).append(judgement.verdict)
+        for trial in _judged(one, one.requirements, settings, progress):
+            for r, judgement in trial.judgements.items():
+                verdicts.setdefault(r, []).append(judgement.verdict)
     each = {r: worst(found) for r, found in verdicts.items()}
     return replace(
         nothing,

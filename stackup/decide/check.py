@@ -13,11 +13,11 @@ from stackup.case import Case, Row
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.decide import notes
+from stackup.decide import notes, preload
 from stackup.decide.engines import Found, run_states
 from stackup.decide.fractions import Fractions, no_less, of_bearings, of_row
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
-from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, worst
+from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, more_cages, room, worst
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Sampled
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import Interrupted
@@ -61,7 +61,7 @@ def check(
     settings = settings or settings_of(case)
     runs = list(_runs(case, settings, progress, all_gaps or not case.requirements))
     by_run = _records(runs)
-    records = [_over_states(same) for same in zip(*by_run, strict=True)]
+    records = [_over_states(same) for same in _by_name(by_run)]
     result = _result(case, settings, runs, records, _any_requirement(runs, by_run))
     if result.interrupted:
         raise Interrupted(result)
@@ -134,7 +134,7 @@ def _bearings(runs: Sequence[_Run], state: str, requirement: Requirement) -> Fra
     """Return the fraction of bearings: any of the rows out, in one state."""
     rows = []
     for run in runs:
-        if run.state == state:
+        if run.state == state and requirement in run.requirements:
             sampled = run.found.monte_carlo.records.get(requirement.name) if run.found.monte_carlo else None
             _, cages = of_row(run.model, requirement, run.found.rss.get(requirement.name), sampled)
             rows.append((cages, run.row.count))
@@ -166,16 +166,35 @@ def _ranked(found: Iterable[Contribution], requirement: Requirement) -> tuple[Co
     return tuple(sorted(found, key=lambda one: (-share(one), one.dimension)))
 
 
+def _by_name(by_run: Sequence[Sequence[Record]]) -> list[list[Record]]:
+    """Return the records of each requirement, and of each gap without one in the rows that have it."""
+    found: dict[str, list[Record]] = {}
+    for record in (record for records in by_run for record in records):
+        found.setdefault(record.name, []).append(record)
+    return list(found.values())
+
+
 def _over_states(same: Sequence[Record]) -> Record:
-    """Return the worst of one requirement's records over all rows and states, with all of them in it."""
+    """Return the worst of one requirement's records over all rows and states, with all of them in it.
+
+    Of a gap without a requirement none is worse: the first stands for all.
+    """
     if len(same) == 1:
         return same[0]
     return replace(max(same, key=_badness), by_state=tuple(same))
 
 
-def _badness(record: Record) -> tuple[int, float]:
-    cages = record.fraction.cages if record.fraction else None
-    return ORDER.index(record.verdict) if record.verdict else -1, cages.out_of_spec if cages else -math.inf
+def _badness(record: Record) -> tuple[float, ...]:
+    """Return what is greater the worse a record is: its verdict, then what decides it, then what else is known."""
+    if not record.limited:
+        return ()
+    asked, worst_case, found = record.requirement, record.worst_case, record.fraction
+    order = float(ORDER.index(record.verdict)) if record.verdict else -1.0
+    left = room(asked, worst_case.bound_low, worst_case.bound_high) if worst_case else math.nan
+    short = math.inf if math.isnan(left) else -left
+    wanted = [getattr(found, asked.allow.of), found.cages] if asked.allow and found else []
+    parts = [end for one in wanted for end in ((one.out_of_spec, one.high) if one else (math.inf, math.inf))]
+    return order, *parts, short
 
 
 def _result(
@@ -205,6 +224,8 @@ def _notes(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequen
     yield from notes.of_case(case)
     for record in records:
         yield from notes.of_record(record, alone=case.rollers == 1)
+    if not any(run.found.interrupted for run in runs):
+        yield from preload.notes(case, [(run.row.name, run.state, run.model) for run in runs], settings)
     reasons = {name: reason for run in runs for name, reason in run.found.reasons.items()}
     yield from notes.of_missing(records, reasons)
     yield from notes.of_run(

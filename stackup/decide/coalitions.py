@@ -18,7 +18,7 @@ from stackup.chain.model import Model, Requirement
 from stackup.chain.program import bindings, compile_model
 from stackup.decide.differences import Change
 from stackup.decide.fractions import of_row
-from stackup.decide.trial import Judgement, judge
+from stackup.decide.trial import Judgement, judge_states
 from stackup.decide.verdict import by_fraction, room
 from stackup.dimension import Dimension
 from stackup.engine import rss, worst_case
@@ -105,10 +105,11 @@ class Bench:
         """Return the verdicts on some requirements in a state."""
         wanted = [self.requirements[name] for name in names]
         found: dict[str, Judgement] = {}
-        for one in self.structure(state).benches:
-            for name, verdict in judge(one.changed(state), wanted, self.settings).judgements.items():
-                if name not in found or badness(verdict) > badness(found[name]):
-                    found[name] = verdict
+        for models in self.structure(state).rows(state):
+            for trial in judge_states(models, wanted, self.settings).values():
+                for name, verdict in trial.judgements.items():
+                    if name not in found or badness(verdict) > badness(found[name]):
+                        found[name] = verdict
         return found
 
     def structure(self, state: State) -> _Structure:
@@ -188,6 +189,13 @@ class _Structure:
         self._features = [_features(case) for case in cases]
         self._dimensions: dict[tuple[str, State], dict[tuple[int, str], Dimension]] = {}
         self.benches = [_RowBench(self, row, load, model) for row, load, model in _each(cases[0])]
+
+    def rows(self, state: State) -> list[dict[str, Model]]:
+        """Return the models of every row in a state, by state of load."""
+        found: dict[int, dict[str, Model]] = {}
+        for one in self.benches:
+            found.setdefault(one.row, {})[one.load] = one.changed(state)
+        return list(found.values())
 
     def touching(self, name: str) -> frozenset[int]:
         """Return the changes on which a dimension depends: its own, and those of a feature that gives it a bonus."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.model import Gap, Model, Requirement, Step
 from stackup.chain.program import Program, bindings, compile_model
 from stackup.chain.symbols import split_next
-from stackup.chain.writing import show
+from stackup.chain.writing import show, shown_symbols
 from stackup.decide.check import settings_of
 from stackup.decide.displays import Shown
 from stackup.decide.record import contribution_dict, finite
@@ -44,7 +44,8 @@ class ExplainedStep:
 class ExplainedGap:
     """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it.
 
-    ``parameters`` are the numbers in its steps that are no dimension, by name.
+    ``parameters`` are the numbers in its steps that are no dimension, by name.  Values are those of a bearing as made;
+    ``nominals`` and ``by_state`` hold the gap and those parameters that differ in each state, where there are several.
     """
 
     name: str
@@ -55,6 +56,8 @@ class ExplainedGap:
     steps: tuple[ExplainedStep, ...]
     nominal: float
     contributions: tuple[Contribution, ...]
+    nominals: Mapping[str, float] = field(default_factory=dict)
+    by_state: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the record that ``--json`` prints."""
@@ -63,11 +66,19 @@ class ExplainedGap:
             "unit": self.unit,
             "scope": self.scope,
             "meaning": self.meaning,
-            "parameters": [{"name": name, "value": finite(value)} for name, value in self.parameters.items()],
+            "parameters": [
+                {"name": name, "value": finite(value), "by_state": _states(self.by_state.get(name, {}))}
+                for name, value in self.parameters.items()
+            ],
             "steps": [step.to_dict() for step in self.steps],
             "nominal": finite(self.nominal),
+            "by_state": _states(self.nominals),
             "contributions": [contribution_dict(one) for one in self.contributions],
         }
+
+
+def _states(values: Mapping[str, float]) -> list[dict[str, Any]]:
+    return [{"state": state, "value": finite(value)} for state, value in values.items()]
 
 
 @dataclass(frozen=True)
@@ -118,7 +129,8 @@ def explain(
 
     Raises CaseError where there is no such gap, Interrupted when the user stops the run.
     """
-    model = next(iter(case.models()[0].states.values()))
+    states = case.models()[0].states
+    model = next(iter(states.values()))
     chosen = _chosen(case, model, gap)
     wanted = [Requirement(one.name, one.name) for one in chosen]
     shares, stopped = _shares(model, wanted, settings or settings_of(case), progress)
@@ -127,13 +139,27 @@ def explain(
         title=case.title,
         kind=case.kind,
         digest=case.digest,
-        gaps=tuple(_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen),
+        gaps=_in_states(states, [_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen]),
         program=tuple(_lines(compile_model(model, [one.name for one in chosen]))) if program else None,
         interrupted=stopped,
     )
     if stopped:
         raise Interrupted(result)
     return result
+
+
+def _in_states(states: Mapping[str, Model], gaps: Sequence[ExplainedGap]) -> tuple[ExplainedGap, ...]:
+    """Return the gaps with what differs from state to state."""
+    if len(states) == 1:
+        return tuple(gaps)
+    values = {state: evaluate_at_nominal(model) for state, model in states.items()}
+    found = []
+    for gap in gaps:
+        nominals = {state: float(np.ravel(of[gap.name])[0]) for state, of in values.items()}
+        each = {name: {state: bindings(model)[name] for state, model in states.items()} for name in gap.parameters}
+        differing = {name: of for name, of in each.items() if len(set(of.values())) > 1}
+        found.append(replace(gap, nominals=nominals, by_state=differing))
+    return tuple(found)
 
 
 def _shares(
@@ -179,7 +205,7 @@ def _explained(
 
 def _parameters(model: Model, steps: Sequence[Step]) -> dict[str, float]:
     """Return the numbers that ``steps`` use and that are no dimension: options of the cage, the number of rollers."""
-    used = {split_next(one.name)[0] for step in steps for one in step.formula.free_symbols}
+    used = {split_next(one.name)[0] for step in steps for one in shown_symbols(step.formula)}
     return {name: value for name, value in bindings(model).items() if name in used}
 
 
@@ -199,7 +225,7 @@ def _needed(steps: Sequence[Step], last: str) -> list[Step]:
         name = waiting.pop()
         if name in by_name and name not in needed:
             needed.add(name)
-            waiting.extend(split_next(one.name)[0] for one in by_name[name].formula.free_symbols)
+            waiting.extend(split_next(one.name)[0] for one in shown_symbols(by_name[name].formula))
     return [step for step in steps if step.name in needed]
 
 

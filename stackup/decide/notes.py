@@ -37,11 +37,15 @@ def of_case(case: Case) -> Iterator[Note]:
     """Yield the warnings of the case, and what the kind says of its own limits."""
     for text in case.notes:
         yield Note(text)
+    rows = [(row.name, next(iter(row.states.values())).dimensions) for row in case.models()]
     for gap in kind_called(case.kind).gaps:
-        caution = gap.max_caution(case.dimensions)
-        for requirement in case.requirements:
-            if caution and requirement.max is not None and _rises_with(case, requirement.gap, gap.name):
-                yield Note(f"the upper limit {caution}", requirement.name)
+        limited = [r.name for r in case.requirements if r.max is not None and _rises_with(case, r.gap, gap.name)]
+        cautions = {row: gap.max_caution(dimensions) for row, dimensions in rows} if limited else {}
+        for name in limited:
+            for caution in dict.fromkeys(filter(None, cautions.values())):
+                of = [row for row, text in cautions.items() if text == caution]
+                where = "" if len(of) == len(rows) else f" of row{'s' * (len(of) > 1)} {', '.join(of)}"
+                yield Note(f"the upper limit{where} {caution}", name)
 
 
 def _rises_with(case: Case, name: str, gap: str) -> bool:

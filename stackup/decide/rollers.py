@@ -21,14 +21,15 @@ from stackup.chain.model import Model, Requirement
 from stackup.decide import rollers_notes as notes
 from stackup.decide.check import settings_of
 from stackup.decide.fractions import no_less
+from stackup.decide.once import Once
 from stackup.decide.record import Note
 from stackup.decide.rollers_range import full_complement, judge_counts, range_of, roller_set_of, words_of
 from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RollersResult, Spacing
 from stackup.decide.share_out import share_out
-from stackup.decide.trial import Judgement, by_draws, by_ends
+from stackup.decide.trial import Judgement, by_draws, by_ends, first_laws
 from stackup.decide.verdict import ORDER, Verdict, by_worst_case, worst
-from stackup.engine import monte_carlo, rss, worst_case
-from stackup.engine.result import Fraction
+from stackup.engine import monte_carlo, worst_case
+from stackup.engine.result import Fraction, Sampled, WorstCase
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Interrupted, ValueFault
 from stackup.standards import iso281
@@ -168,9 +169,9 @@ def _tried(asked: _Question, job: _Job, progress: Progress) -> CountRecord:
     case, settings = asked.case, replace(asked.settings, workers=1)
     ratio = iso281.rating_ratio(job.rollers, case.rollers)
     looks = [
-        _look(model, case.requirements, asked.roller_set, settings, progress)
+        look
         for row in job.rows or ()
-        for model in row.states.values()
+        for look in _looks(row.states, case.requirements, asked.roller_set, settings, progress)
     ]
     judgements = {r.name: _worst_of([look.judgements[r.name] for look in looks]) for r in case.requirements if looks}
     verdict: Verdict | None = worst(one.verdict for one in judgements.values()) if judgements else None
@@ -190,32 +191,52 @@ def _tried(asked: _Question, job: _Job, progress: Progress) -> CountRecord:
     )
 
 
-def _look(
-    model: Model, requirements: Sequence[Requirement], roller_set: RollerSet, settings: Settings, progress: Progress
-) -> _Look:
-    """Judge one row in one state like ``trial.judge``, but count cages that fail any requirement at all.
-
-    The worst case is given a glance; only where that leaves a verdict open it gets its whole budget.  More boxes
-    never turn a decided verdict: the value found only gets worse, and the bound only better.
-    """
+def _looks(
+    models: Mapping[str, Model],
+    requirements: Sequence[Requirement],
+    roller_set: RollerSet,
+    settings: Settings,
+    progress: Progress,
+) -> Iterator[_Look]:
+    """Judge one row in all its states like ``judge_states``, but count cages that fail any requirement at all."""
     shown = [Requirement(f"{gap} (of the count)", gap) for gap in (*roller_set.spacing, roller_set.wall)]
-    by_worst = [r for r in requirements if r.allow is None]
-    ends = worst_case.run(model, [*by_worst, *shown], replace(settings, boxes=GLANCE), progress)
-    is_open = [r for r in by_worst if by_worst_case(r, ends[r.name]) == "undecided"]
-    ends |= worst_case.run(model, is_open, settings, progress) if is_open else {}
-    drawn = monte_carlo.run(model, [*requirements, *shown], settings, progress)
-    laws, _ = rss.run(model, requirements, settings, progress)
-    by_law = {r.name: by_draws(model, r, laws[r.name], drawn.records[r.name]) for r in requirements}
-    found = {r.name: by_ends(r, ends[r.name]) if r.allow is None else by_law[r.name] for r in requirements}
-    *between, wall = shown
-    name = roller_set.spacing_name
-    spacings = [Spacing(name, ends[r.name].low, ends[r.name].bound_low, drawn.records[r.name].mean) for r in between]
-    return _Look(
-        judgements=found,
-        spacing=_least_spacing(roller_set, spacings),
-        wall=ends[wall.name].low,
-        cages=no_less(drawn.any_requirement.cages, [one.cages for one in by_law.values()]),
-    )
+    ends = _ends(models, [*(r for r in requirements if r.allow is None), *shown], settings, progress)
+    drawn = monte_carlo.run_states(models, [*requirements, *shown], settings, progress)
+    laws = first_laws(models, requirements, settings, progress)
+    for state, model in models.items():
+        found, records = ends[state], drawn[state].records
+        by_law = {r.name: by_draws(model, r, laws[state][r.name], records[r.name]) for r in requirements}
+        judged = {r.name: by_ends(r, found[r.name]) if r.allow is None else by_law[r.name] for r in requirements}
+        *between, wall = shown
+        yield _Look(
+            judgements=judged,
+            spacing=_least_spacing(
+                roller_set, [_spacing(roller_set, found[r.name], records[r.name]) for r in between]
+            ),
+            wall=found[wall.name].low,
+            cages=no_less(drawn[state].any_requirement.cages, [one.cages for one in by_law.values()]),
+        )
+
+
+def _ends(
+    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress
+) -> dict[str, dict[str, WorstCase]]:
+    """Return the worst cases in all states: a glance, and only where that leaves a verdict open the whole budget.
+
+    More boxes never turn a decided verdict: the value found only gets worse, and the bound only better.
+    """
+
+    def looked(state: str, asked: Sequence[Requirement], told: Progress) -> dict[str, WorstCase]:
+        glance = worst_case.run(models[state], asked, replace(settings, boxes=GLANCE), told)
+        limited = (r for r in asked if r.min is not None or r.max is not None)
+        is_open = [r for r in limited if by_worst_case(r, glance[r.name]) == "undecided"]
+        return glance | (worst_case.run(models[state], is_open, settings, told) if is_open else {})
+
+    return Once(models, requirements).run(looked, progress)
+
+
+def _spacing(roller_set: RollerSet, ends: WorstCase, drawn: Sampled) -> Spacing:
+    return Spacing(roller_set.spacing_name, ends.low, ends.bound_low, drawn.mean)
 
 
 def _least_spacing(roller_set: RollerSet, found: Sequence[Spacing]) -> Spacing:

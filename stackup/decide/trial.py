@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from stackup.chain.model import Model, Requirement
 from stackup.decide.fractions import of_row
+from stackup.decide.once import Once
 from stackup.decide.verdict import Verdict, by_fraction, by_worst_case, room, worst
 from stackup.engine import monte_carlo, rss, worst_case
 from stackup.engine.result import AnyRequirement, Fraction, Rss, Sampled, WorstCase
@@ -69,18 +70,48 @@ def judge(
 
     One row of one bearing: of bearings counts as of cages.  Raises Interrupted.
     """
+    (trial,) = judge_states({"": model}, requirements, settings, progress).values()
+    return trial
+
+
+def judge_states(
+    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> dict[str, Trial]:
+    """Return, by state, what ``judge`` says of each; all states are sampled in one run.
+
+    ``models``: one row, by state; they differ in the values of parameters only (else ValueError).
+    """
     by_worst = [r for r in requirements if r.allow is None]
     by_share = [r for r in requirements if r.allow is not None]
-    ends = worst_case.run(model, by_worst, settings, progress) if by_worst else {}
-    found = {r.name: by_ends(r, ends[r.name]) for r in by_worst}
-    overall = AnyRequirement(None, None)
-    if by_share:
-        drawn = monte_carlo.run(model, by_share, settings, progress)
-        overall = drawn.any_requirement
-        laws, _ = rss.run(model, by_share, settings, progress)
+    ends = worst_cases(models, by_worst, settings, progress)
+    drawn = monte_carlo.run_states(models, by_share, settings, progress) if by_share else {}
+    laws = first_laws(models, by_share, settings, progress)
+    trials = {}
+    for state, model in models.items():
+        found = {r.name: by_ends(r, ends[state][r.name]) for r in by_worst}
         for r in by_share:
-            found[r.name] = by_draws(model, r, laws[r.name], drawn.records[r.name])
-    return Trial({r.name: found[r.name] for r in requirements}, overall)
+            found[r.name] = by_draws(model, r, laws[state][r.name], drawn[state].records[r.name])
+        overall = drawn[state].any_requirement if by_share else AnyRequirement(None, None)
+        trials[state] = Trial({r.name: found[r.name] for r in requirements}, overall)
+    return trials
+
+
+def worst_cases(
+    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> dict[str, dict[str, WorstCase]]:
+    """Return the worst case of every requirement in every state, what is the same in several of them found once."""
+    return Once(models, requirements).run(
+        lambda state, asked, told: worst_case.run(models[state], asked, settings, told), progress
+    )
+
+
+def first_laws(
+    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> dict[str, dict[str, Rss | None]]:
+    """Return the RSS of every requirement in every state, what is the same in several of them found once."""
+    return Once(models, requirements).run(
+        lambda state, asked, told: rss.run(models[state], asked, settings, told)[0], progress
+    )
 
 
 def by_ends(requirement: Requirement, ends: WorstCase) -> Judgement:

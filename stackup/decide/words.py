@@ -58,6 +58,11 @@ def cages_to_try(total: int, failed: float) -> str:
     return f"try --cages {asked}{' at least' if failed < FEW else ''}"
 
 
+def state_in_words(state: str) -> str:
+    """Return a state of the bearing in words: ``made`` is as made, ``hot_worn`` hot and worn."""
+    return "as made" if state == "made" else state.replace("_", " and ")
+
+
 def thousands(count: int) -> str:
     """Return a number with a space between thousands."""
     return f"{count:,}".replace(",", " ")

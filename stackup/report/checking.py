@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from stackup.decide.notes import PASSES, passes_worst_case, to_try
-from stackup.decide.record import CheckResult, Record, RowRecord
+from stackup.decide.record import CheckResult, Record
 from stackup.decide.verdict import room as room_left
 from stackup.decide.words import LEAST, doubt_if_independent, is_none_seen, of_what, thousands
-from stackup.report import numbers
+from stackup.report import numbers, out_of_spec, rows_and_states
+from stackup.report.out_of_spec import explained
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
 
 #: contributions named beside a verdict
@@ -18,7 +18,6 @@ GOVERN = 3
 MORE_PLACES = 3
 #: stands behind mean ± 3 sd of a law that is not normal
 MARK = "*"
-NO_NUMBER = f"{numbers.NONE} no such number"
 #: a smaller share of the scatter is left out of the details
 SMALL = 0.0005
 SHOUTED = {"met": "met", "not met": "NOT MET", "undecided": "undecided"}
@@ -29,11 +28,14 @@ def page(result: CheckResult, details: bool = False) -> Page:
     limited = [record for record in result.requirements if record.limited]
     alone = is_alone(result)
     sections: list[Section] = []
+    several = rows_and_states.are_several(result)
     if limited:
-        sections.append(_verdicts(limited, alone))
-    sections.append(_methods(result.requirements))
+        sections.append(_verdicts(result, limited))
+    if limited and several:
+        sections.append(rows_and_states.section(result, limited, _places))
+    sections.append(_methods(result))
     if limited:
-        sections.append(_out_of_spec(limited, alone))
+        sections.append(out_of_spec.section(limited, alone, sum(row.count for row in result.rows) > 1))
     if details:
         sections += [section for record in result.requirements for section in _details(record, alone)]
     sections.append(_notes(result))
@@ -71,7 +73,7 @@ def _any(result: CheckResult) -> str:
 
 def _about(result: CheckResult) -> str:
     alone = is_alone(result)
-    what = "stack without a cage" if alone else f"{result.kind} cage, {' and '.join(_row(row) for row in result.rows)}"
+    what = rows_and_states.about(result) if not alone else "stack without a cage"
     drawn = f"{_drawn(result)} {of_what('cages', alone)} drawn, seed {result.seed}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
     return f"{what} · {drawn}{stopped} · case {result.digest[:12]} · stackup {result.version}"
@@ -85,20 +87,18 @@ def _drawn(result: CheckResult) -> str:
     return f"{thousands(min((run.drawn if run else 0 for run in runs), default=0))} of {thousands(result.cages)}"
 
 
-def _row(row: RowRecord) -> str:
-    return f"{row.count} rows of {row.rollers} rollers" if row.count > 1 else f"{row.rollers} rollers"
-
-
 # Does it work, what governs, by how much ---------------------------------------------------------------------
 
 
-def _verdicts(records: Sequence[Record], alone: bool) -> Table:
+def _verdicts(result: CheckResult, records: Sequence[Record]) -> Table:
+    alone, several = is_alone(result), rows_and_states.are_several(result)
     columns = (
         Column("requirement"),
         Column("verdict"),
         Column("limit"),
         Column("by how much", list=True),
         Column("governed by", list=True),
+        *((Column("at worst in"),) if several else ()),
     )
     rows = tuple(
         (
@@ -107,10 +107,11 @@ def _verdicts(records: Sequence[Record], alone: bool) -> Table:
             Text(_limit(record)),
             Text(_by_how_much(record, alone)),
             Text(_governed(record)),
+            *((Text(rows_and_states.where(result, record)),) if several else ()),
         )
         for record in records
     )
-    return Table("Does it work", columns, rows, stacks=((0, 2), (1,), (3, 4)))
+    return Table("Does it work", columns, rows, stacks=((0, 2), (1, 5) if several else (1,), (3, 4)))
 
 
 def _limit(record: Record) -> str:
@@ -162,7 +163,8 @@ def _places(record: Record) -> int:
     return max(places, min(max(map(numbers.written_decimals, limits)), places + MORE_PLACES))
 
 
-def _methods(records: Sequence[Record]) -> Table:
+def _methods(result: CheckResult) -> Table:
+    records, several = result.requirements, rows_and_states.are_several(result)
     columns = (
         Column("gap"),
         Column("nominal", right=True),
@@ -170,17 +172,13 @@ def _methods(records: Sequence[Record]) -> Table:
         Column("guaranteed", right=True),
         Column("RSS, ±3 sd", right=True),
         Column("Monte Carlo, 99.73 %", right=True),
+        *((Column("in"),) if several else ()),
     )
-    rows = tuple(_method_row(record) for record in records)
+    places = [Text(rows_and_states.where(result, record)) for record in records] if several else []
+    rows = tuple((*_method_row(record), *places[i : i + 1]) for i, record in enumerate(records))
     note = f"{MARK} {PASSES}" if any(passes_worst_case(record) for record in records) else ""
-    return _explained(Table("By three methods", columns, rows, stacks=((0, 1), (2, 3), (4, 5)), note=note))
-
-
-def _explained(table: Table) -> Table:
-    """Return a table that says what its dashes mean."""
-    if not any(cell.text == numbers.NONE for row in table.rows for cell in row):
-        return table
-    return replace(table, note="\n".join([*filter(None, [table.note]), NO_NUMBER]))
+    stacks = ((0, 6, 1) if several else (0, 1), (2, 3), (4, 5))
+    return explained(Table("By three methods", columns, rows, stacks=stacks, note=note))
 
 
 def _method_row(record: Record) -> tuple[Text, ...]:
@@ -212,45 +210,6 @@ def _guaranteed(record: Record, places: int) -> Text:
     if _are_the_same(record):
         return Text("the same", "quiet")
     return Text(numbers.span(worst.bound_low, worst.bound_high, places), "undecided")
-
-
-def _out_of_spec(records: Sequence[Record], alone: bool) -> Table:
-    """Return the fractions; a stack that stands ``alone`` is its own cage and needs one column."""
-    if alone:
-        heads = (Column("requirement"), *(Column(head, right=True) for head in ("stacks", "95 %", "by RSS")))
-        cells = (_fraction_row(record) for record in records)
-        return Table("How many are out of spec", heads, tuple((row[0], row[3], row[4], row[6]) for row in cells))
-    columns = (
-        Column("requirement"),
-        Column("pockets", right=True),
-        Column("95 %", right=True),
-        Column("cages", right=True),
-        Column("95 %", right=True),
-        Column("cages, if pockets were independent", right=True),
-        Column("pockets, by RSS", right=True),
-    )
-    rows = tuple(_fraction_row(record) for record in records)
-    stacks = ((0,), (1, 2), (3, 4), (5, 6))
-    narrow = ((0,), (1, 2, 6), (3, 4, 5))
-    return _explained(Table("How many are out of spec", columns, rows, stacks, narrow))
-
-
-def _fraction_row(record: Record) -> tuple[Text, ...]:
-    found, sampled, rss = record.fraction, record.monte_carlo, record.rss
-    cells = []
-    for fraction in (found.pockets, found.cages) if found else (None, None):
-        cells.append(Text(numbers.share(fraction) if fraction else numbers.NONE))
-        cells.append(Text(numbers.interval(fraction) if fraction else "", "quiet"))
-    alone = sampled.cages.if_independent if sampled and sampled.cages else None
-    apart = _is_apart(alone, sampled.cages.out_of_spec if sampled and sampled.cages else None)
-    said = numbers.parts(alone, doubt_if_independent(sampled)) if alone else numbers.NONE
-    law = numbers.tail(rss.out_of_spec) if rss and rss.out_of_spec is not None and not record.of_cage else numbers.NONE
-    return (Text(record.name), *cells, Text(said, "undecided" if apart else "plain"), Text(law))
-
-
-def _is_apart(alone: float | None, cages: float | None) -> bool:
-    """Tell whether independence would mislead by half or more."""
-    return bool(alone and cages and not 2 / 3 < alone / cages < 1.5)
 
 
 # Details ------------------------------------------------------------------------------------------------------

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from stackup.chain.symbols import NOMINAL
 from stackup.decide.explain import ExplainedGap, ExplainResult
+from stackup.decide.words import state_in_words
 from stackup.report import numbers
 from stackup.report.checking import SMALL
 from stackup.report.view import Column, Lines, Page, Section, Table, Text
@@ -32,7 +36,7 @@ def _steps(gap: ExplainedGap) -> Table:
         Column("what it is", loose=True),
     )
     given = tuple(
-        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text("a number of [cage]"))
+        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text(_source(gap, name)))
         for name, value in gap.parameters.items()
     )
     rows = tuple(
@@ -45,7 +49,21 @@ def _steps(gap: ExplainedGap) -> Table:
         for step in gap.steps
     )
     title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
+    title += f" ({_by_state(gap.nominals)})" if gap.nominals else ""
     return Table(title, columns, given + rows, stacks=((0, 1), (2, 3)))
+
+
+def _source(gap: ExplainedGap, name: str) -> str:
+    """Return where a number comes from, with its values in each state where they differ."""
+    if values := gap.by_state.get(name):
+        return f"of [operating]: {_by_state(values)}"
+    size, _, part = name.partition(".")
+    return f"nominal of {size}" if part == NOMINAL else "a number of [cage]"
+
+
+def _by_state(values: Mapping[str, float]) -> str:
+    """Return the values of all states but the first, which stands before them."""
+    return ", ".join(f"{state_in_words(state)} {value:.{DIGITS + 2}g}" for state, value in list(values.items())[1:])
 
 
 def _contributions(gap: ExplainedGap) -> Table:

@@ -1,6 +1,7 @@
 """How long things take, as ratios within one run: medians of paired runs.
 
-Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/speed.py [PAIRS]``.  Writes ``docs/study_speed.md``.
+Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/speed.py [PAIRS [PART …]]``.  Writes ``docs/study_speed.md``; with
+parts named (``sampling``, ``states``, ``doubling``, ``starting``, ``memory``) only their rows of it.
 
 The floor is the time that numpy's PCG64DXSM needs to draw, with ``standard_normal(out=)`` and on one thread, one
 standard normal number for every scalar variate of the model.
@@ -20,6 +21,9 @@ from statistics import median
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from states import WEAR, in_states
+
 from stackup.case import changed, read
 from stackup.case.case import Case
 from stackup.chain.model import Model, Requirement
@@ -29,6 +33,7 @@ from stackup.engine.settings import Settings
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "demo.toml"
+STUDY = ROOT / "docs" / "study_speed.md"
 SEED, CAGES = 1, 8 * 4096
 COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
 IMPORTS = "import numpy, scipy.stats, scipy.optimize, sympy"
@@ -99,6 +104,21 @@ def sampling(pairs: int) -> list[Row]:
         ),
         ("the same, two threads, against the floor of one", ratio(paired(run(2), floor, pairs)), "–"),
     ]
+
+
+def states(pairs: int) -> list[Row]:
+    """Return Monte Carlo of the demo in four states against one of them."""
+    model, wanted = all_gaps(read(DEMO))
+    models = in_states(model)
+
+    def run(*names: str) -> Callable[[], object]:
+        asked = {name: models[name] for name in names}
+        return lambda: monte_carlo.run_states(asked, wanted, Settings(SEED, CAGES))
+
+    one, four = run("hot"), run(*models)
+    one(), four()
+    what = f"{len(wanted)} gaps in {len(models)} states: every size warm or not, {len(WEAR)} of them worn or not"
+    return [(f"Monte Carlo of the demo, one thread, {what}, against one state", ratio(paired(four, one, pairs)), "2.3")]
 
 
 def doubling(pairs: int) -> list[Row]:
@@ -178,7 +198,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
 
-def memory() -> list[Row]:
+def memory(_: int) -> list[Row]:
     """Return the peak memory of the demo at 10⁴ and 10⁶ cages, each in a process of its own."""
     peaks = []
     for cages in (10**4, 10**6):
@@ -189,21 +209,36 @@ def memory() -> list[Row]:
     return [(f"peak memory at 10⁶ cages against 10⁴ ({both})", ratio(peaks[1] / peaks[0]), "1")]
 
 
-def main(pairs: int = 9) -> None:
-    """Measure everything and write the study."""
-    rows: list[Row] = []
-    parts: tuple[Callable[[], list[Row]], ...] = (
-        lambda: sampling(pairs),
-        lambda: doubling(pairs),
-        lambda: starting(pairs),
-        memory,
-    )
-    for part in parts:
-        for row in part():
-            rows.append(row)
+PARTS: dict[str, Callable[[int], list[Row]]] = {
+    "sampling": sampling, "states": states, "doubling": doubling, "starting": starting, "memory": memory,
+}  # fmt: skip
+
+
+HEADS = "|---|---:|---:|\n"
+
+
+def known() -> tuple[str, list[Row]]:
+    """Return what stands above the rows of the study, and its rows."""
+    head, _, table = STUDY.read_text(encoding="utf-8").partition(HEADS)
+    cells = ([cell.strip() for cell in line.strip("|").split(" | ")] for line in table.splitlines())
+    return head + HEADS, [(what, found, most) for what, found, most in cells]
+
+
+def main(pairs: int = 9, *parts: str) -> None:
+    """Measure everything, or some parts (with as many pairs as the rest was), and write the study."""
+    head, old = known() if parts else (head_of(pairs), [])
+    rows = {row[0]: row for row in old}
+    for part in parts or PARTS:
+        for row in PARTS[part](pairs):
+            rows[row[0]] = row
             print(*row, sep=" | ", flush=True)
-    table = "\n".join(f"| {what} | {found} | {most} |" for what, found, most in rows)
-    text = f"""# Speed, measured
+    table = "".join(f"| {what} | {found} | {most} |\n" for what, found, most in rows.values())
+    STUDY.write_text(head + table, encoding="utf-8")
+
+
+def head_of(pairs: int) -> str:
+    """Return what stands above the rows."""
+    return f"""# Speed, measured
 
 Written by `python tests/benchmarks/speed.py`, {datetime.datetime.now(datetime.UTC):%Y-%m-%d}, seed {SEED},
 {CAGES} cages, medians of {pairs} paired runs (three times as many for `--help`), on a shared
@@ -214,11 +249,8 @@ standard normal number for every scalar variate of the model. The imports are
 `python -c '{IMPORTS}'`.
 
 | what | ratio | at most |
-|---|---:|---:|
-{table}
-"""
-    (ROOT / "docs" / "study_speed.md").write_text(text, encoding="utf-8")
+{HEADS}"""
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main(*map(int, sys.argv[1:2]), *sys.argv[2:])

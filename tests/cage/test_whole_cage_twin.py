@@ -1,4 +1,4 @@
-"""The slow twin of ring_entry and cage_float: three and four pins by hand, and bounds by linear programmes."""
+"""The slow twin of ring_entry and cage_float: a few pins by hand, bounds by linear programmes, and the package."""
 
 from __future__ import annotations
 
@@ -14,6 +14,9 @@ import tapered_draws
 import tapered_twin
 import twins
 import whole_cage_twin as twin
+from walked import gaps_on
+
+from stackup.case import from_mapping
 
 Values = dict[str, Any]
 #: what the search finds of lengths of some 0.1 mm (ftol 1e-14 in their unit), seen against the cases by hand
@@ -201,3 +204,38 @@ def test_the_shift_along_the_circumference_counts_for_little(seed: int) -> None:
     small, _, large = tapered_twin.roller_of(plan, cage, made[0], 0.0).seats
     most = math.hypot(*pose[:2]) * (large - small) / (large + small)
     assert 0 < abs(min(left) - found) <= most
+
+
+def told(cage: Values, pocket: Values, sizes: Values) -> Values:
+    """Dimensions of a case: nominals of sizes, zones and limits of some width, which walking on values leaves aside."""
+    zones = {name: {"zone": 0.1} for name, value in (cage | pocket).items() if isinstance(value, tuple)}
+    rest = {name: {"limit": 0.1} for name in cage | pocket if name not in zones and name not in sizes}
+    rest |= {name: {"tolerance": 0.1} for name in rest if name == "ring_phase"}
+    return zones | rest | {name: {"nominal": size} for name, size in sizes.items()}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_package_on_cylindrical_cages(seed: int) -> None:
+    cage, made = cylindrical_cage(seed)
+    sizes = {name: value for name, value in (cage | made[0]).items() if not isinstance(value, tuple)}
+    shape = {"kind": "cylindrical", "rollers": len(made)}
+    case = from_mapping({"cage": shape, "dimensions": told(cage, made[0], sizes), "requirements": {}})
+    found = gaps_on(case, cage, made)
+    for name, problem in (("ring_entry", twin.cylindrical_entry), ("cage_float", twin.cylindrical_float)):
+        assert found[name][0] == pytest.approx(twin.greatest(problem(cage, made))[0], abs=SEARCH), name
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_package_on_tapered_cages(seed: int) -> None:
+    """With a radial clearance in every fourth one, and a preload in every fourth."""
+    cage, made = tapered_draws.drawn(seed, 3 + 5 * seed)
+    cage |= {"radial_internal_clearance": (0.0, 0.08, 0.0, -0.02)[seed % 4]}
+    laws = tapered_draws.LAWS.items()
+    sizes = {name: law["nominal"] for name, law in laws if "nominal" in law and name != "ring_phase"}
+    sizes |= {"roller_sphere_radius": tapered_draws.SPHERE, "radial_internal_clearance": 0.05}
+    shape = {"kind": "tapered", "rollers": len(made), "ring_face": "conical"}
+    case = from_mapping({"cage": shape, "dimensions": told(cage, made[0], sizes), "requirements": {}})
+    found = gaps_on(case, cage, made)
+    for name, problem in (("ring_entry", twin.tapered_entry), ("cage_float", twin.tapered_float)):
+        expected = twin.greatest(problem(tapered_draws.PLAN, cage, made))[0]
+        assert found[name][0] == pytest.approx(expected, abs=SEARCH), name

@@ -694,15 +694,61 @@ RUN = [
     run("rule", "mean_shift_rule = 'add' #!\n", "mean_shift_rule", '"add"', near="added"),
 ]
 
-LATER = [
+
+def part(name: str, text: str, key: str, found: str, *, near: str | None = None, allowed: str = "") -> Wrong:
+    """Return what is wrong with the pins in operation."""
+    return Wrong(name, f"[operating.parts]\npin = {text}", f"operating.parts.{key}", found, near, allowed)
+
+
+def wear(name: str, text: str, key: str, found: str, *, near: str | None = None, allowed: str = "") -> Wrong:
+    """Return what is wrong with wear."""
+    return Wrong(name, f"[operating.wear]\n{text} #!\n", f"operating.wear.{key}", found, near, allowed)
+
+
+def turning(name: str, text: str, key: str, found: str, *, allowed: str = "") -> Wrong:
+    """Return what is wrong with the rotation of the cage."""
+    lines = {"speed": "speed = 300", "density": "density = 7850", "modulus": "modulus = 206000"}
+    lines[key] = f"{text} #!" if text else ""
+    text = "[operating.rotation]\n" + "\n".join(lines.values())
+    return Wrong(name, text, f"operating.rotation.{key}", found, None, allowed)
+
+
+OPERATING = [
+    Wrong("table", "[operating]\nparst = {} #!\n", "operating.parst", "the key parst", near="parts"),
+    Wrong("no table", "operating = 3 #!\n" + LEAST, "operating", "3", allowed="[operating.wear]", instead_of=LEAST),
+    Wrong("part", "[operating.parts.rolller] #!\n", "operating.parts.rolller", "the key rolller", near="roller"),
+    Wrong("part none", "[operating.parts.none] #!\n", "operating.parts.none", "the key none", allowed="inner_ring"),
+    part("no part", "80 #!\n", "pin", "80", allowed="{ temperature, expansion }"),
+    part("no expansion", "{ temperature = 80 } #!\n", "pin.expansion", "nothing", allowed="expansion = …"),
+    part("no temperature", "{ expansion = 1e-5 } #!\n", "pin.temperature", "nothing", allowed="degrees Celsius"),
+    part("key", "{ temprature = 80, expansion = 1e-5 } #!\n", "pin.temprature", "the key", near="temperature"),
+    part("cold", "{ temperature = -300, expansion = 1e-5 } #!\n", "pin.temperature", "-300", allowed="-200 … 1000 °C"),
+    part("text", '{ temperature = "80", expansion = 1e-5 } #!\n', "pin.temperature", '"80"', near="80"),
+    part("expansion", "{ temperature = 80, expansion = 11.5 } #!\n", "pin.expansion", "11.5", allowed="11.5e-6"),
+    wear("misspelt slot", "pin_diametr = 0.1", "pin_diametr", "no slot", near="pin_diameter"),
+    wear("other slot", "inner_raceway = 0.1", "inner_raceway", "wear of", allowed="roller_length, roller_bore"),
+    wear("none", "pin_diameter = 0", "pin_diameter", "0", allowed="above 0"),
+    wear("below none", "pin_diameter = -0.1", "pin_diameter", "-0.1", allowed="above 0"),
+    wear("all of it", "pin_diameter = 17.4", "pin_diameter", "17.4", allowed="less than pin_diameter itself"),
+    turning("speed", "speed = 0", "speed", "0", allowed="above 0"),
+    turning("no speed", "", "speed", "nothing", allowed="1/min"),
+    turning("density", "density = 7.85", "density", "7.85", allowed="kg/m3"),
+    turning("modulus", "modulus = 206", "modulus", "206", allowed="N/mm2"),
+    turning("modulus in Pa", "modulus = 206e9", "modulus", "206e9", allowed="N/mm2"),
+    turning("pins", "pin_mass_ratio = -1", "pin_mass_ratio", "-1", allowed="at least 0"),
     Wrong(
-        "operating",
-        "[operating.wear] #!\npin_diameter = 1\n",
-        "operating",
-        "[operating]",
-        allowed="not built yet",
+        "not finite in a state",
+        "[operating.wear]\npin_diameter = 0.5\n[chains.c]\nformula = '1/(pin_diameter - 16.9)' #!\n",
+        "chains.c.formula",
+        "not finite at the nominal in the state worn",
     ),
-    rollers("rows", "rows = 2 #!\nrollers = 8\n", "cage.rows", "the key rows", allowed="not built yet"),
+    Wrong(
+        "gap of operation",
+        "[dimensions.radial_internal_clearance]\nnominal = 0.1\n[requirements.raceway_clearance] #!\nmin = 0\n",
+        "requirements.raceway_clearance",
+        "for which [operating] is missing",
+        allowed="the table [operating]",
+    ),
     rollers(
         "ring_face",
         "ring_face = 'flat' #!\nrollers = 8\n",
@@ -710,7 +756,133 @@ LATER = [
         "the key ring_face",
         allowed='kind = "cylindrical" has',
     ),
-    Wrong("row", "[[row]] #!\nname = '1'\n[[row]]\nname = '2'\n", "row", "[row]", allowed="not built yet"),
+]
+
+ROW = "[[row]]\nname = 'left'\n"
+VALUES_OF_8 = "[dimensions.weld_shrinkage]\nvalues = [0, 0, 0, 0, 0, 0, 0, 0] {}\n"
+
+
+def row(name: str, text: str, key: str, found: str, *, near: str | None = None, allowed: str = "") -> Wrong:
+    """Return what is wrong with the second of two rows."""
+    return Wrong(name, f"{ROW}[[row]]\n{text}", f"row[1].{key}", found, near, allowed)
+
+
+ROWS = [
+    rollers("rows", "rows = 0 #!\nrollers = 8\n", "cage.rows", "0", allowed="at least 1"),
+    rollers("many rows", "rows = 5 #!\nrollers = 8\n", "cage.rows", "5", allowed="at most 4"),
+    rollers("rows as float", "rows = 2.0 #!\nrollers = 8\n", "cage.rows", "2.0", near="2"),
+    Wrong(
+        "rows beside row",
+        LEAST.replace("rollers", "rows = 2 #!\nrollers") + ROW,
+        "cage.rows",
+        "rows beside [[row]]",
+        instead_of=LEAST,
+    ),
+    Wrong("no rows", "row = [] #!\n" + LEAST, "row", "[]", allowed="at least 1 item", instead_of=LEAST),
+    Wrong("no tables", "row = 3 #!\n" + LEAST, "row", "3", allowed="[[row]]", instead_of=LEAST),
+    Wrong("five tables", "[[row]] #!\n" + 4 * "[[row]]\n", "row", "a table", allowed="at most 4 items"),
+    Wrong(
+        "none has rows",
+        "[cage]\nkind = 'none'\n[dimensions.x]\nnominal = 1\n[chains.c]\nformula = 'x'\n[[row]] #!\n",
+        "row",
+        "[[row]]",
+        allowed="has one pocket",
+        instead_of=LEAST,
+    ),
+    row("key", "nmae = 'right' #!\n", "nmae", "the key nmae", near="name"),
+    row("name twice", "name = 'left' #!\n", "name", '"left" a second time', allowed="a name of its own"),
+    row("empty name", "name = '' #!\n", "name", '""', allowed="not empty"),
+    row("count", "count = 0 #!\n", "count", "0", allowed="at least 1"),
+    row("rows in all", "count = 4 #!\n", "count", "5 rows in all", allowed="at most 4"),
+    row("rollers", "rollers = 2 #!\n", "rollers", "2", allowed="at least 3"),
+    row("no dimension", "dimensions.pin_diameter = 17 #!\n", "dimensions.pin_diameter", "17", allowed="a table"),
+    row(
+        "key of a dimension",
+        "dimensions.pin_diameter = { tolerence = 0.1 } #!\n",
+        "dimensions.pin_diameter.tolerence",
+        "the key tolerence",
+        near="tolerance",
+    ),
+    row(
+        "value of a dimension",
+        "dimensions.pin_diameter.tolerance = [0.1, -0.1] #!\n",
+        "dimensions.pin_diameter.tolerance",
+        "[0.1, -0.1]",
+        allowed="the lower one first",
+    ),
+    row(
+        "number as written",
+        "dimensions.pin_seat_a = { zone = -1e-1 } #!\n",
+        "dimensions.pin_seat_a.zone",
+        "-1e-1",
+        allowed="at least 0",
+    ),
+    row(
+        "table of a dimension",
+        "[row.dimensions.pin_diameter]\nprocess.cp = 0 #!\n",
+        "dimensions.pin_diameter.process.cp",
+        "0",
+        allowed="above 0",
+    ),
+    row(
+        "other form than the slot",
+        "dimensions.pin_diameter = { zone = 1 } #!\n",
+        "dimensions.pin_diameter.zone",
+        "zone, which makes a zone",
+    ),
+    row(
+        "misspelt slot",
+        "dimensions.pin_diametr = { nominal = 17 } #!\n",
+        "dimensions.pin_diametr",
+        "no slot",
+        near="pin_diameter",
+    ),
+    row(
+        "gap of one row",
+        "dimensions.ring_hole_b = { nominal = 18 } #!\n",
+        "dimensions.ring_hole_b",
+        "not every row has",
+        allowed="ring_hole_b in [dimensions]",
+    ),
+    row(
+        "values of a row",
+        "rollers = 9\ndimensions.weld_shrinkage = { values = [0, 0] } #!\n",
+        "dimensions.weld_shrinkage.values",
+        "2 values",
+        allowed="9, one for each pocket",
+    ),
+    Wrong(
+        "values of all rows",
+        VALUES_OF_8.format("#!") + ROW + "rollers = 9\n",
+        "dimensions.weld_shrinkage.values",
+        "8 values, in row left",
+        allowed="9, one for each pocket",
+    ),
+    Wrong(
+        "a fault of all rows once",
+        "[dimensions.pin_seat_a]\nzone = -1 #!\n" + ROW + "dimensions.pin_seat_a.process = { cp = 1.2 }\n",
+        "dimensions.pin_seat_a.zone",
+        "-1",
+    ),
+    Wrong(
+        "dimension of one row in a formula",
+        ROW + "dimensions.bush = { nominal = 1 }\n[chains.c]\nformula = 'bush' #!\n",
+        "chains.c.formula",
+        "the unknown name bush",
+    ),
+    Wrong(
+        "not finite in a row",
+        "[chains.c]\nformula = '1/(pin_diameter - 17)' #!\n" + ROW + "dimensions.pin_diameter.nominal = 17.0\n",
+        "chains.c.formula",
+        "not finite at the nominal, in row left",
+    ),
+    Wrong(
+        "scope in one row",
+        ROW + "dimensions.pin_diameter.scope = 'cage'\ndimensions.roller_bore.scope = 'cage'\n"
+        "[requirements.c]\nover = 'least' #!\nmin = 0\n[chains.c]\nformula = 'pin_diameter - roller_bore'\n",
+        "requirements.c.over",
+        "belongs to the cage, in row left",
+    ),
 ]
 
 ALL = {
@@ -724,7 +896,8 @@ ALL = {
         ("chains", CHAINS),
         ("requirements", REQUIREMENTS),
         ("run", RUN),
-        ("later", LATER),
+        ("operating", OPERATING),
+        ("rows", ROWS),
     )
     for wrong in wrongs
 }

@@ -186,7 +186,7 @@ def test_own_forms() -> None:
 def test_head(cage: Case) -> None:
     """Title, kind, rollers, run, options, digest."""
     data = (FILES / "every_key_cage.toml").read_bytes()
-    assert cage.title == "Crusher main shaft, row 1 (invented)"
+    assert cage.title == "Crusher main shaft (invented)"
     assert (cage.kind, cage.rollers) == ("cylindrical", 8)
     assert cage.digest == hashlib.sha256(data).hexdigest()
     assert cage.document == data.decode()
@@ -241,7 +241,7 @@ def test_warnings_of_the_kind(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_row(cage: Case) -> None:
     """One row, as made, with the pockets of the case."""
     (row,) = cage.models()
-    assert (row.name, row.count, row.rollers, list(row.states)) == ("1", 1, 8, ["made"])
+    assert (row.name, row.count, row.rollers, list(row.states)) == ("1", 2, 8, ["made"])
     model = row.states["made"]
     assert model.pockets == 8
     assert model.parameters["weld_factor"] == 2.0

@@ -100,7 +100,7 @@ def test_message_in_words(faults_of: FaultsOf) -> None:
         ("cage = 3\n", ["cage"]),
         ("[cages]\nkind = 'none'\n", ["cages"]),
         ("[cage]\nknd = 'none'\n", ["cage.knd"]),
-        ("[cage]\nkind = 'tapered'\nring_face = 'flat'\nrollers = 8\n", ["cage.kind"]),
+        ("[cage]\nkind = 'spherical'\nring_face = 'flat'\nrollers = 8\n", ["cage.kind"]),
         (LEAST.replace("dimensions", "dimension"), ["dimension"]),
         ("dimensions = 3\n[cage]\nkind = 'none'\n", ["dimensions"]),
         ("dimensions = []\n[cage]\nkind = 'none'\n", ["dimensions"]),

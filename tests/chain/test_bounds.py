@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from random_programs import INPUTS, ONE, TWO, grounds, number, points, programs, walked
 
 from stackup.chain.bounds import Bounder, Disc, Ground
-from stackup.chain.forms import atom_value
+from stackup.chain.forms import atom_value, contract
 from stackup.chain.intervals import interval
 from stackup.chain.lines import Stack
 from stackup.chain.program import Node, Program
@@ -118,3 +118,12 @@ def test_contributions_of_one_sum_are_grouped_exactly(sign):
     bounder = Bounder(program, "y", sign, Ground(low, high, (disc,), {}), {})
     expected = -4.0 if sign > 0 else -5.0  # −1 − 1 − 2 and −(2 + 2 + 1); the disc adds 0.5·√2 to either
     assert bounder.look(bounder.whole(), np.inf, 0).bound[0] == pytest.approx(expected - 0.5 * np.sqrt(2), abs=1e-9)
+
+
+def test_two_ramps_of_opposite_arguments_are_one():
+    """greatest(a − b, 0) − greatest(b − a, 0) = a − b: nothing is left to bound."""
+    nodes = [Node("input", (), "a"), Node("input", (), "b"), Node("constant", (), 0.0)]
+    nodes += [Node("sub", (0, 1)), Node("sub", (1, 0)), Node("greatest", (2, 3)), Node("greatest", (2, 4))]
+    form = contract(Program((*nodes, Node("sub", (5, 6))), {"y": 7}, {"a": 0, "b": 1}), "y", {}, {})
+    assert form.blocks == ()
+    assert form.root.matrix.tolist() == [[[1.0, -1.0]]]

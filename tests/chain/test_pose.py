@@ -7,11 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stackup.chain import pose
+from stackup.chain.cones import sure
 from stackup.chain.pose import best_pose, slopes
 from tests.pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin, proof, ring_fit
 
-SIZE = 0.3  # mm, longer than all residuals drawn here
-GAP = 5e-9 * SIZE  # mm: the gap that is promised, five parts in 10⁹ of the largest residual
+SIZE = 0.6  # mm, longer than all residuals and all differences of a play from a margin drawn here
+GAP = 3e-9 * SIZE  # mm: the gap that is promised, three parts in 10⁹ of such a difference
 
 DRAWN = {
     "ring of 48 pins": lambda n, seed: ring_fit(np.random.default_rng(seed), n),
@@ -44,11 +46,26 @@ def test_margin_lies_between_those_of_a_linear_programme(kind):
     problem = DRAWN[kind](2, 12)
     solved = best_pose(*problem)
     for index in range(2):
-        upper, pose = polygon_margin(*cage(problem, index))
-        lower = margin_of(*cage(problem, index), pose)
+        upper, found = polygon_margin(*cage(problem, index))
+        lower = margin_of(*cage(problem, index), found)
         # what the polygon hides: residuals are shorter than SIZE
         assert upper - lower <= SIZE * (1 - math.cos(math.pi / 720)) + 1e-9
         assert lower - GAP <= solved.margin[index] <= upper + 1e-9
+
+
+@kinds
+def test_both_methods_find_the_same(kind, monkeypatch):
+    """Independent: second-order cones over all of them at once, against smooth constraints over few at a time."""
+    problem = DRAWN[kind](12, 27)
+    solved = best_pose(*problem)
+    monkeypatch.setattr(pose, "ROUNDS", ((10**6, sure, 60),))
+    other = best_pose(*problem)
+    assert np.all(other.gap <= GAP)
+    assert other.margin == pytest.approx(solved.margin, abs=2 * GAP)
+    if kind.startswith("ring"):
+        # in centring two pockets that face each other may bind alone, which leaves the pose free across
+        assert other.pose == pytest.approx(solved.pose, abs=1e-5)
+        assert other.weights == pytest.approx(solved.weights, abs=1e-3)
 
 
 @pytest.mark.parametrize("unknowns", [2, 3])
@@ -182,8 +199,9 @@ def test_slopes_bound_every_change(kind):
         best_pose(play + h * change[0], radial + h * change[1], tangential + h * change[2], *by).margin
         for h in (step, -step)
     )
-    assert np.all(up <= solved.margin + step * expected + 2e-9)
-    assert np.all(down <= solved.margin - step * expected + 2e-9)
+    # the stated margins may be short by a gap
+    assert np.all(up <= solved.margin + step * expected + 2 * GAP)
+    assert np.all(down <= solved.margin - step * expected + 2 * GAP)
     central = (up - down) / (2 * step)
     smooth = np.abs(up - 2 * solved.margin + down) < 1e-8
     assert np.count_nonzero(smooth) > 40
@@ -209,7 +227,7 @@ few = settings(max_examples=15, deadline=None)
 
 
 def margins_agree(one_way, other, size=SIZE):
-    assert other == pytest.approx(one_way, abs=2 * 5e-9 * size)
+    assert other == pytest.approx(one_way, abs=2 * 3e-9 * size)
 
 
 @few
@@ -220,7 +238,9 @@ def test_a_shift_of_all_vectors_by_a_pose_moves_the_pose_alone(seed, kind, shift
     before = best_pose(play, radial, tangential, by_radial, by_tangential)
     after = best_pose(play, radial + by_radial @ moved, tangential + by_tangential @ moved, by_radial, by_tangential)
     margins_agree(before.margin, after.margin)
-    assert after.pose - moved == pytest.approx(before.pose, abs=1e-4)
+    if kind.startswith("ring"):
+        # else the pose may not be unique
+        assert after.pose - moved == pytest.approx(before.pose, abs=1e-4)
 
 
 @few

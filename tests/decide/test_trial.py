@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from states import in_states
 
 import stackup
 from stackup.case import read
+from stackup.case.case import Row
+from stackup.chain.model import Allowance, Requirement
 from stackup.decide.check import settings_of
-from stackup.decide.trial import judge
+from stackup.decide.rollers import rollers
+from stackup.decide.trial import judge, judge_states
+from stackup.decide.verdict import worst
+from stackup.engine import monte_carlo
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -31,3 +38,34 @@ def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
             assert record.fraction is not None
             assert found.fraction == getattr(record.fraction, found.requirement.allow.of)
             assert found.excess is not None
+
+
+def test_each_state_is_judged_as_alone() -> None:
+    """All states in one run: verdicts and numbers of each are those of the state by itself."""
+    case = read(CASES / "every_key_cage.toml")
+    states = in_states(case.models()[0].states["made"])
+    settings = settings_of(case, cages=3000)
+    free = Requirement("free", "bore_clearance")
+    middle = monte_carlo.run(states["made"], [free], settings).records["free"].mean
+    half = Requirement("half", "bore_clearance", "mean", min=middle, allow=Allowance(1.0, "cages"))
+    asked = (*case.requirements, half)
+    together = judge_states(states, asked, settings)
+    assert {state: judge(model, asked, settings) for state, model in states.items()} == together
+    assert len({trial.any_requirement.cages for trial in together.values()}) > 1
+
+
+def test_a_count_is_judged_in_all_states() -> None:
+    """The own count of ``rollers``: the worst verdict and the greatest fraction of cages over the states."""
+    case = read(CASES / "every_key_cage.toml")
+    states = in_states(case.models()[0].states["made"])
+    case = replace(case, rows=(Row("1", 1, case.rollers, states),))
+    settings = settings_of(case, cages=500)
+    (own,) = rollers(case, case.rollers, case.rollers, settings=settings).counts
+    trials = judge_states(states, case.requirements, settings)
+    assert own.verdict == worst(trial.verdict for trial in trials.values())
+    by_state = [rollers(replace(case, rows=(Row("1", 1, case.rollers, {state: model}),)), case.rollers, case.rollers,
+                        settings=settings).counts[0] for state, model in states.items()]  # fmt: skip
+    assert own.fraction in [one.fraction for one in by_state]
+    assert own.wall == min(one.wall for one in by_state if one.wall is not None)
+    for name, judged in own.judgements.items():
+        assert judged.verdict == worst(one.judgements[name].verdict for one in by_state)

@@ -10,7 +10,7 @@ from stackup.cage import Given, kind
 from stackup.chain.bounds import Disc, Ground
 from stackup.chain.model import Step
 from stackup.chain.program import Builder, Node, Program, split_at, unroll
-from stackup.chain.symbols import made, scale, symbol
+from stackup.chain.symbols import made, nominal, nominal_now, scale, symbol
 from stackup.engine.search import Search
 
 
@@ -134,7 +134,10 @@ def cage_program():
             steps.append(Step(f"{slot.name}.t", y * sympy.cos(angle) - x * sympy.sin(angle)))
     left_out = {symbol(n): 0 for n in ("hole_position_common.r", "hole_position_common.t", "pitch_shrinkage_b")}
     left_out[symbol("hole_pitch_diameter_b")] = symbol("hole_pitch_diameter")
-    left_out |= {made(name): symbol(name) for name in ("inner_raceway", "roller_diameter")} | {scale("outer_ring"): 1}
+    sizes = [slot.name for slot in CYLINDRICAL.slots if slot.kind == "size"]
+    left_out |= {made(name): symbol(name) for name in sizes if symbol(name) not in left_out} | {scale("outer_ring"): 1}
+    left_out |= {made("hole_pitch_diameter_b"): symbol("hole_pitch_diameter")}
+    left_out |= {of("roller_diameter"): 50 for of in (nominal, nominal_now)}
     builder = Builder(scopes, PARAMETERS)
     done = {
         s.name: builder.step(Step(s.name, sympy.sympify(s.formula).xreplace(left_out)))

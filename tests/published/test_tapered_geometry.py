@@ -36,6 +36,17 @@ def test_every_gap_of_a_pocket_within_what_is_left_out(seed: int) -> None:
     assert outside == {}
 
 
+@pytest.mark.parametrize("seed", range(100, 104))
+def test_rollers_with_clearance_between_their_raceways(seed: int) -> None:
+    """G_r: both seats of the running clearance, and the share of it that puts mid-length nearest to the pin."""
+    outside = {
+        one.name: (one.difference, one.low, one.high)
+        for one in geometry_compare.in_bore(seed, play=0.12)
+        if not one.low <= one.difference <= one.high
+    }
+    assert outside == {}
+
+
 @pytest.mark.parametrize("seed", POCKETS)
 def test_every_gap_of_a_cylindrical_pocket_within_what_is_left_out(seed: int) -> None:
     outside = {
@@ -181,6 +192,48 @@ def test_rollers_that_share_the_apex() -> None:
         square = exact * math.cos(half - taper)
         found = geometry.spacing(frame, cage, (here, here), 0.0, step, where)
         assert found == pytest.approx(square, abs=1e-7)
+
+
+def test_a_lopsided_pin_stops_its_roller_sooner() -> None:
+    """A pin off by m square to its roller leaves √(c₊² − m²) each way; in the ring's plane it is off by m/cosβ."""
+    cage, here = perfect()
+    here |= {"hole_position_common": (0.25, 0.0)}
+    step = 2 * math.pi / tapered_draws.ROLLERS
+    roller = tapered_twin.roller_of(PLAN, cage, here, 0.0)
+    drift = tapered_twin.roller_drift(PLAN, cage, here, 0.0)
+    assert drift.forward == pytest.approx(math.sqrt(0.4**2 - 0.25**2) / roller.seats[2], rel=1e-6)
+    for end, where in (("small", -0.5), ("large", 0.5)):
+        said = tapered_twin.roller_spacing(PLAN, cage, here, here, 0.0, step, end)
+        found = geometry.spacing(tapered_draws.frame(), cage, (here, here), 0.0, step, where)
+        # a chord stands square to the axes' bisector, the least distance to a surface; f²/2R of the arc is radial
+        assert found == pytest.approx(said, abs=said * (said / 60) ** 2 + 0.4**2 / 575 * 0.25 / 0.3)
+
+
+def test_a_skewed_pin_passes_the_bearing_axis() -> None:
+    """Pins off by a millimetre along the circumference, to either side: |R_A P_B − R_B P_A|/√(ΔR² + ΔP²) by search."""
+    cage, here = perfect()
+    here |= {"hole_position_a": (0.0, 1.0), "hole_position_b": (0.0, -1.0)}
+    miss, _ = geometry.lines_apart(geometry.pin_of(tapered_draws.frame(), cage, here, 0.0))
+    assert tapered_twin.apex_miss(PLAN, cage, here, 0.0) == pytest.approx(miss, abs=1e-6)
+
+
+def test_pitches_by_the_angles_of_pins() -> None:
+    """pitch_difference: two pitches in a row as arcs on one circle, from the angles of the pins at mid-length.
+
+    P_t is taken for R times the angle: off by P_t·(radial errors)/R.
+    """
+    cage, pockets = tapered_draws.drawn(5)
+    step, frame = 2 * math.pi / len(pockets), tapered_draws.frame()
+    angles = [k * step for k in range(3)]
+    middles = [geometry.pin_of(frame, cage, p, a).axis(0.5) for p, a in zip(pockets[:3], angles, strict=True)]
+    radius = np.mean([math.hypot(*m[:2]) for m in middles])
+    turns = [math.atan2(m[1], m[0]) for m in middles]
+    found = abs(radius * ((turns[2] - turns[1]) - (turns[1] - turns[0])))
+    said = tapered_twin.pitch_difference(PLAN, cage, pockets[:3], angles)
+    off = [tapered_twin.pin_of(PLAN, cage, p, a).at(0.5) for p, a in zip(pockets[:3], angles, strict=True)]
+    room = 4 * max(abs(z.imag) for z in off) * max(abs(z.real - radius) for z in off) / radius
+    assert said > 100 * room
+    assert found == pytest.approx(said, abs=room)
 
 
 def test_thermal_growth_of_everything_alike() -> None:

@@ -136,7 +136,7 @@ def test_dashes_are_explained(demo: stackup.CheckResult) -> None:
     found = tables(demo)
     assert found["How many are out of spec"].note == "– no such number"
     full = Table("", (Column("a"),), ((Text("1"),),))
-    assert checking._explained(full) == full
+    assert checking.explained(full) == full
 
 
 def test_a_table_of_nothing_is_left_out() -> None:

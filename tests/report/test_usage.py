@@ -23,7 +23,7 @@ CASE = "cases/demo.toml"
         (["check", CASE, "--cages", "1e6"], "allowed: a whole number from 1 to 1000000000. Did you mean 1000000?"),
         (["check", CASE, "--workers", "99"], "found --workers 99; allowed: a whole number from 1 to 64."),
         (["iso286", "fifty", "h7"], "found SIZE fifty; allowed: a number."),
-        (["slots"], "stackup slots: found no KIND; allowed: KIND, kind of cage: cylindrical or none."),
+        (["slots"], "stackup slots: found no KIND; allowed: KIND, kind of cage: cylindrical or none or tapered."),
         (["check"], "stackup check: found no CASE; allowed: CASE, the case file (TOML)."),
         (["check", CASE, "--jsno"], "found no option --jsno; allowed: see stackup check --help. Did you mean --json?"),
         (["check", "--seed"], "stackup check: found --seed without a value; allowed: a value behind --seed: see"),

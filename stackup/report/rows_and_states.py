@@ -1,0 +1,67 @@
+"""What a check of several rows and states shows of each: where a requirement is decided, how it stands elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from stackup.decide.record import CheckResult, Record, RowRecord
+from stackup.decide.verdict import room
+from stackup.decide.words import LEAST, state_in_words
+from stackup.report import numbers
+from stackup.report.view import Column, Table, Text
+
+
+def are_several(result: CheckResult) -> bool:
+    """Tell whether there is more than one row or state to tell apart."""
+    return len(result.rows) > 1 or len(result.states) > 1
+
+
+def where(result: CheckResult, record: Record) -> str:
+    """Return the row and state of a record in words, without what is the same for all."""
+    row = f"row {record.row}" if len(result.rows) > 1 else ""
+    state = state_in_words(record.state) if len(result.states) > 1 else ""
+    return ", ".join(filter(None, (row, state)))
+
+
+def about(result: CheckResult) -> str:
+    """Return which rows there are, and in which states they are checked."""
+    named = len(result.rows) > 1
+    rows = " and ".join((f"row {row.name}: " if named else "") + _rollers(row) for row in result.rows)
+    states = "" if len(result.states) < 2 else f" · {', '.join(map(state_in_words, result.states))}"
+    return f"{result.kind} cage, {rows}{states}"
+
+
+def _rollers(row: RowRecord) -> str:
+    return f"{row.count} rows of {row.rollers} rollers" if row.count > 1 else f"{row.rollers} rollers"
+
+
+def section(result: CheckResult, records: Sequence[Record], places: Callable[[Record], int]) -> Table:
+    """Return how every requirement stands in every row (a line) and state (a column)."""
+    columns = (
+        Column("requirement"),
+        *((Column("row"),) if len(result.rows) > 1 else ()),
+        *(Column(state_in_words(state), right=True) for state in result.states),
+    )
+    rows = []
+    for record in records:
+        for row in result.rows:
+            found = {one.state: one for one in record.by_state if one.row == row.name}
+            names = (Text(record.name), *((Text(row.name),) if len(result.rows) > 1 else ()))
+            rows.append((*names, *(_cell(found[state], places) for state in result.states)))
+    head, count = len(columns) - len(result.states), len(columns)
+    halves = [tuple(range(head, count)[i : i + 2]) for i in range(0, len(result.states), 2)]
+    note = "Room left by the worst case (− outside), or what is out of spec of the population in the allowance."
+    return Table("In every row and state", columns, tuple(rows), stacks=(tuple(range(head)), *halves), note=note)
+
+
+def _cell(record: Record, places: Callable[[Record], int]) -> Text:
+    """Return in one number how a requirement stands: the room left, or a fraction."""
+    verdict, allow, worst = record.verdict or "undecided", record.requirement.allow, record.worst_case
+    if allow is not None:
+        fraction = getattr(record.fraction, allow.of) if record.fraction else None
+        return Text(numbers.share(fraction, least=min(LEAST, allow.ppm * 1e-8)) if fraction else numbers.NONE, verdict)
+    if worst is None:
+        return Text(numbers.NONE, verdict)
+    ends = (worst.bound_low, worst.bound_high) if verdict == "met" else (worst.low, worst.high)
+    left = room(record.requirement, *ends)
+    return Text(f"{numbers.number(left, places(record))} {record.unit}".replace("-", "−"), verdict)

@@ -1,0 +1,221 @@
+"""Rows in several states: each number that of the state alone, the worst of them named, what is the same found once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import ModuleType
+from typing import Any
+
+import pytest
+from cages import REQUIRED, sizes_of
+from states import in_states
+
+import stackup
+from stackup.case import Case
+from stackup.case.case import Row
+from stackup.chain.model import Model
+from stackup.decide import engines
+from stackup.decide.check import settings_of
+from stackup.decide.record import CheckResult, Record
+from stackup.engine import contributions, monte_carlo, rss, worst_case
+from stackup.errors import Interrupted
+from stackup.report import checking
+
+#: a small cage (invented); bore and pin warm up alike, a worn pin is thinner, zones know no state
+TABLES: dict[str, Any] = {
+    "title": "rows (invented)",
+    "cage": {"kind": "cylindrical", "rollers": 6},
+    "dimensions": {
+        **sizes_of((*REQUIRED, "ring_hole_b"), 6, 30.0),
+        "hole_position_a": {"zone": 0.1},
+        "pin_seat_b": {"zone": 0.06},
+        "fit": {"zone": 0.2},
+    },
+    "chains": {"free": {"formula": "hypot(fit.r, fit.t)"}},
+    "requirements": {
+        "bore_clearance": {"max": 0.72},
+        "end_clearance": {"max": 1.1, "allow": {"ppm": 1e4, "of": "pockets"}},
+        "running_clearance": {"min": 0.13, "allow": {"ppm": 2e4, "of": "cages"}},
+        "free": {"max": 0.1},
+    },
+    "run": {"cages": 600},
+}
+CASE = stackup.from_mapping(TABLES)
+MODELS = in_states(CASE.models()[0].states["made"])
+
+
+def of_rows(*rows: Row) -> Case:
+    return replace(CASE, rows=rows)
+
+
+def of_states(models: Mapping[str, Model]) -> Case:
+    return of_rows(Row("1", 1, 6, models))
+
+
+@pytest.fixture(scope="module")
+def found() -> CheckResult:
+    return stackup.check(of_states(MODELS))
+
+
+def record_of(result: CheckResult, name: str) -> Record:
+    return next(record for record in result.requirements if record.name == name)
+
+
+def test_each_state_says_what_it_says_alone(found: CheckResult) -> None:
+    """Worst case, RSS, sampling, contributions, verdicts: no bit differs from a case of that state alone."""
+    assert found.states == ("made", "hot", "worn", "hot_worn")
+    for state, model in MODELS.items():
+        alone = stackup.check(of_states({state: model}))
+        for record in alone.requirements:
+            (same,) = [one for one in record_of(found, record.name).by_state if one.state == state]
+            assert same.to_dict() == record.to_dict()
+            assert same == record
+
+
+def test_workers_change_no_number(found: CheckResult) -> None:
+    """Nor does a process beside this one."""
+    case = of_states(MODELS)
+    assert stackup.check(case, settings_of(case, workers=2)).to_dict() == found.to_dict()
+
+
+@pytest.mark.parametrize(
+    ("name", "state"),
+    [
+        ("bore_clearance", "hot_worn"),  # the pin wears by more than the gap grows with heat
+        ("end_clearance", "hot_worn"),  # by a fraction of pockets: the roller is shorter
+        ("running_clearance", "made"),  # wear opens it
+        ("free", "made"),  # the same in all states: the first
+    ],
+)
+def test_the_worst_state_governs(found: CheckResult, name: str, state: str) -> None:
+    """By the verdict, then by the number that decides."""
+    record = record_of(found, name)
+    assert record.state == state
+    assert [one.state for one in record.by_state] == list(MODELS)
+    assert record == replace(next(one for one in record.by_state if one.state == state), by_state=record.by_state)
+
+
+def test_met_everywhere_the_least_room_governs() -> None:
+    """Where the worst case decides and all states meet it, the one that is nearest to its limit is told."""
+    roomy = replace(CASE.requirements[0], max=5.0)
+    case = replace(of_states(MODELS), requirements=(roomy,))
+    record = record_of(stackup.check(case, all_gaps=False), "bore_clearance")
+    assert {one.verdict for one in record.by_state} == {"met"}
+    assert record.worst_case is not None
+    ends = [one.worst_case.bound_high for one in record.by_state if one.worst_case]
+    assert record.worst_case.bound_high == max(ends) > min(ends)
+    assert record.state == "hot_worn"
+
+
+def test_any_requirement_of_the_state_where_most_cages_fail(found: CheckResult) -> None:
+    """Of no state fewer."""
+    alone = [stackup.check(of_states({state: model})).any_requirement.cages for state, model in MODELS.items()]
+    assert found.any_requirement.cages in alone
+    assert found.any_requirement.cages is not None
+    assert found.any_requirement.cages.out_of_spec == max(one.out_of_spec for one in alone if one)
+
+
+def test_what_no_state_changes_is_worked_out_once(monkeypatch: pytest.MonkeyPatch, found: CheckResult) -> None:
+    """Each gap of zones alone, and one that a state leaves alone: by all engines in one state only."""
+    asked: dict[ModuleType, list[str]] = {}
+    for engine in (worst_case, rss, contributions):
+        asked[engine] = []
+        monkeypatch.setattr(engine, "run", noting(asked[engine], engine.run))
+    drawn: list[str] = []
+    monkeypatch.setattr(engines.monte_carlo, "run_states", noting(drawn, monte_carlo.run_states))
+    assert stackup.check(of_states(MODELS)).to_dict() == found.to_dict()
+    for names in asked.values():
+        assert names.count("free") == 1
+        assert names.count("running_clearance") == 4
+    assert drawn.count("running_clearance") == 1
+
+
+def noting(names: list[str], run: Any) -> Any:
+    def noted(model: Any, requirements: Any, *given: Any) -> Any:
+        names.extend(r.name for r in requirements)
+        return run(model, requirements, *given)
+
+    return noted
+
+
+def test_stopped_midway() -> None:
+    """What all states have so far is kept; what is missing is undecided."""
+    case = of_states(MODELS)
+
+    def stop(_done: float, _of: float, what: str) -> None:
+        if what == "cages":
+            raise KeyboardInterrupt
+
+    with pytest.raises(Interrupted) as stopped:
+        stackup.check(case, progress=stop)
+    record = record_of(stopped.value.records, "running_clearance")
+    assert all(one.worst_case and one.monte_carlo and not one.contributions for one in record.by_state)
+
+
+@pytest.mark.parametrize("what", ["worst case", "rss", "contributions"])
+def test_stopped_in_the_second_state(what: str) -> None:
+    """The first state has all of that engine, the last none of what a state changes."""
+    seen = 0
+
+    def stop(_done: float, _of: float, said: str) -> None:
+        nonlocal seen
+        seen += said == what
+        if said == what and seen > len(MODELS["made"].gaps):
+            raise KeyboardInterrupt
+
+    with pytest.raises(Interrupted) as stopped:
+        stackup.check(of_states(MODELS), progress=stop)
+    key = what.replace(" ", "_")
+    first, *_, last = record_of(stopped.value.records, "running_clearance").by_state
+    assert getattr(first, key)
+    assert not getattr(last, key)
+
+
+def test_progress_of_all_states_together() -> None:
+    """Every engine tells once from beginning to end."""
+    told: dict[str, list[tuple[float, float]]] = {}
+    stackup.check(of_states(MODELS), progress=lambda done, of, what: told.setdefault(what, []).append((done, of)))
+    assert set(told) == {"worst case", "rss", "cages", "contributions"}
+    for said in told.values():
+        assert said == sorted(said)
+        assert len({of for _, of in said}) == 1
+        assert said[-1][0] == pytest.approx(said[-1][1])
+
+
+# Screens ------------------------------------------------------------------------------------------------------
+
+
+def test_screens_name_the_state(found: CheckResult) -> None:
+    """Beside every requirement, and what the fractions are of."""
+    html = found._repr_html_()
+    assert "bore_clearance (hot and worn)" in html
+    assert "running_clearance (as made)" in html
+    assert "as made, hot, worn, hot and worn" in html
+    assert "in the state where most do" in html
+
+
+def test_screens_name_row_and_state() -> None:
+    """Two rows that differ: the name of the one that governs; with details every row in every state."""
+    other = {state: MODELS[state] for state in ("made", "hot_worn")}
+    result = stackup.check(of_rows(Row("fixed end", 1, 6, other), Row("free end", 2, 6, other)))
+    record = record_of(result, "bore_clearance")
+    assert [(one.row, one.state) for one in record.by_state] == [
+        ("fixed end", "made"), ("fixed end", "hot_worn"), ("free end", "made"), ("free end", "hot_worn"),
+    ]  # fmt: skip
+    said = {
+        cell.text
+        for section in checking.page(result, details=True).sections
+        if isinstance(section, checking.Table)
+        for row in section.rows
+        for cell in row
+    }
+    assert "bore_clearance (hot and worn, row fixed end)" in said
+    assert {"as made, row free end", "hot and worn, row free end"} <= said
+
+
+def test_one_row_in_one_state_names_neither() -> None:
+    """There is nothing to tell apart."""
+    result = stackup.check(CASE)
+    assert not record_of(result, "bore_clearance").by_state
+    assert "as made" not in result._repr_html_()

@@ -18,7 +18,7 @@ from stackup.engine.result import Closing, Estimate, Missing, Spread
 Array = Any
 
 #: cages that cannot be closed whose cones are kept, the first of the run: an order is chosen from them
-KEPT = 400
+KEPT = 300
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -27,8 +28,8 @@ Array = Any
 
 #: up to so many pins all orders are looked at
 PROVED = 8
-#: searches from new sets of blocking pins, at most; turns of an order that are tried
-ROUNDS, TURNS = 4, 4
+#: how often a search leaves the best order by chance, by so many pins put elsewhere; turns of an order that are tried
+KICKS, PUT, TURNS = 8, 3, 4
 #: a change of the mean number of pins that is none
 NOTHING = 1e-12
 
@@ -176,21 +177,33 @@ def _searcher(jams: Jams, given: Array) -> Finder:
 
 
 def _searched(jams: Jams, starts: Sequence[Array]) -> Array:
-    """Return the best order found: pins are put elsewhere and exchanged until nothing gets better.
+    """Return the best order found: no pin put elsewhere, no two exchanged, no turn tried is better.
 
-    What the known sets promise is counted with the poses solved, which makes new sets known; then again.
+    What the known sets promise holds, but others block too: each order whose poses are solved makes some known.  So
+    the best order is left a little, again and again, to see what blocks near by.
     """
     best, least = starts[0], _mean_of(jams, starts[0])
     for start in starts[1:]:
         best, least = _better(jams, start, best, least)
-    for _ in range(ROUNDS):
-        known = len(jams.sets.cages)
+    rng = np.random.default_rng(0)
+    for _ in range(KICKS):
+        for order in (Improver(jams).improved(best, exchange=False), kicked(best, rng)):
+            best, least = _better(jams, order, best, least)
+    before = math.inf
+    while least < before - NOTHING:
+        before = least
         best, least = _better(jams, Improver(jams).improved(best), best, least)
-        if len(jams.sets.cages) == known:
-            break
-    for order in turned(best):
-        best, least = _better(jams, order, best, least)
+        for order in turned(best):
+            best, least = _better(jams, order, best, least)
     return best
+
+
+def kicked(order: Array, rng: np.random.Generator) -> Array:
+    """Return an order with some pins put elsewhere by chance."""
+    for _ in range(PUT):
+        pin = order[rng.integers(len(order))]
+        order = np.insert(order[order != pin], rng.integers(len(order)), pin)
+    return order
 
 
 def _better(jams: Jams, order: Array, best: Array, least: float) -> tuple[Array, float]:
@@ -243,16 +256,15 @@ class Improver:
     def __init__(self, jams: Jams) -> None:
         """Take the sets by cage."""
         sets = jams.sets
-        self.pins, self.sets = jams.pins, sets.pins
+        self.pins, self.members = jams.pins, np.ascontiguousarray(sets.pins.T)
         self.starts = np.flatnonzero(np.diff(sets.cages, prepend=-1))
         self.cages = len(self.starts)
 
     def mean(self, order: Array) -> float:
         """Return the mean number of pins that enter at most."""
-        complete = self._places(order)[self.sets].max(axis=1)
-        return float(np.minimum.reduceat(complete, self.starts).mean())
+        return float(np.minimum.reduceat(self._complete(order), self.starts).mean())
 
-    def improved(self, order: Array) -> Array:
+    def improved(self, order: Array, exchange: bool = True) -> Array:
         """Return an order that gets no better by putting one pin elsewhere or exchanging two."""
         least = self.mean(order) if self.cages else 0.0
         better = self.cages > 0
@@ -260,15 +272,16 @@ class Improver:
             before = least
             for pin in range(self.pins):
                 order, least = self._put(order, pin, least)
-            if least >= before - NOTHING:
+            if exchange and least >= before - NOTHING:
                 order, least = self._exchanged(order, least)
             better = least < before - NOTHING
         return order
 
-    def _places(self, order: Array) -> Array:
+    def _complete(self, order: Array) -> Array:
+        """Return at which place of an order, of all pins or some, the last of them that each set has stands."""
         place = np.full(self.pins + 1, -1)
         place[order] = np.arange(len(order))
-        return place
+        return reduce(np.maximum, (place[pins] for pins in self.members))
 
     def _put(self, order: Array, pin: int, least: float) -> tuple[Array, float]:
         """Return the order with one pin where it does best, and its mean; as it was where nothing is better.
@@ -277,9 +290,8 @@ class Improver:
         both its others and the pin are in.
         """
         others = order[order != pin]
-        complete = self._places(others)[self.sets].max(axis=1)
-        with_it = (self.sets == pin).any(axis=1)
-        far = self.pins
+        complete, far = self._complete(others), self.pins
+        with_it = (self.members == pin).any(axis=0)
         without = np.minimum.reduceat(np.where(with_it, far, complete), self.starts)
         beside = np.minimum.reduceat(np.where(with_it, complete, far), self.starts)
         places = np.arange(self.pins)[:, None]

@@ -32,7 +32,7 @@ def page(result: AssembleResult) -> Page:
         which = f", row {governing.name}" if len(result.rows) > 1 else ""
         sections += [_jams(governing, which), _blocking(governing, which)]
         if governing.ordering:
-            sections.append(Facts(f"Best order{which}", tuple(_order(governing.ordering, governing.rollers))))
+            sections.append(Facts(f"Best order{which}", tuple(_order(governing.ordering, governing.closing.order))))
     if result.record and result.record.contributions:
         sections.append(_governs(result.record))
     sections.append(_notes(result))
@@ -217,11 +217,14 @@ def _blocking(row: RowClosing, which: str) -> Table:
 # Best order -----------------------------------------------------------------------------------------------------
 
 
-def _order(found: Ordering, pins: int) -> Iterator[tuple[str, Text]]:
-    how = f"the least over all orders of {pins} pins" if found.proved else "the best found, not proved"
+def _order(found: Ordering, given: tuple[int, ...]) -> Iterator[tuple[str, Text]]:
+    how = f"the least over all orders of {len(given)} pins" if found.proved else "the best found, not proved"
+    if found.order == given:
+        yield "order", Text(f"{written(given)}, as it is ({how}, {thousands(found.cages)} jams)", "strong")
+        return
     yield "order", Text(written(found.order), "strong")
     yield "on these jams", Text(
-        f"{_estimate(found.best)} pins in vain against {_estimate(found.given)} in the order given ({how}, "
+        f"{_estimate(found.best)} pins in vain, {_estimate(found.given)} by {written(given)} ({how}, "
         f"{thousands(found.cages)} jams)"
     )
     yield "saving here", Text(f"{_estimate(found.saving_here)} pins, of the cages it was chosen from")

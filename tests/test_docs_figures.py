@@ -1,4 +1,7 @@
-"""Every built-in gap of every kind has a figure, made by ``docs/figures/make.py`` and shown in ``docs/model.md``."""
+"""Every built-in gap of every kind has a figure, and so has what several gaps rest on.
+
+All are made by ``docs/figures/make.py`` and shown in ``docs/model.md``.
+"""
 
 import runpy
 from pathlib import Path
@@ -10,6 +13,7 @@ from stackup.cage import KINDS, kind
 
 DOCS = Path(__file__).parents[1] / "docs"
 GAPS = sorted({gap.name for name in KINDS for gap in kind(name).gaps})
+LAYOUTS = ["tapered_ends", "tapered_layout"]
 
 
 @pytest.fixture(scope="module")
@@ -18,8 +22,9 @@ def make():
 
 
 def test_there_is_one_figure_for_each_gap(make):
-    assert sorted(make["FIGURES"]) == GAPS
-    assert sorted(path.stem for path in (DOCS / "figures").glob("*.svg")) == GAPS
+    wanted = sorted([*GAPS, *LAYOUTS])
+    assert sorted(make["FIGURES"]) == wanted
+    assert sorted(path.stem for path in (DOCS / "figures").glob("*.svg")) == wanted
 
 
 @pytest.mark.parametrize("gap", GAPS)
@@ -31,12 +36,12 @@ def test_a_figure_is_well_formed_and_names_its_gap(gap):
     assert words[0].startswith(gap)
 
 
-@pytest.mark.parametrize("gap", GAPS)
+@pytest.mark.parametrize("gap", [*GAPS, *LAYOUTS])
 def test_the_model_shows_the_figure(gap):
     assert f"![{gap}](figures/{gap}.svg)" in (DOCS / "model.md").read_text(encoding="utf-8")
 
 
 def test_drawing_again_gives_the_same_bytes(make, tmp_path):
     make["main"](tmp_path)
-    for gap in GAPS:
+    for gap in [*GAPS, *LAYOUTS]:
         assert (tmp_path / f"{gap}.svg").read_bytes() == (DOCS / "figures" / f"{gap}.svg").read_bytes(), gap

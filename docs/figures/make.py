@@ -12,6 +12,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))  # the pen and the other kinds stand beside this file
 
+import tapered
 from drawing import AIR, FAINT, GAP, INK, PIN, RACE, RING, ROLLER, Figure, Point, on
 
 
@@ -530,6 +531,7 @@ FIGURES = {
         raceway_clearance,
     )
 }
+FIGURES |= tapered.FIGURES
 
 
 def main(folder: Path) -> None:

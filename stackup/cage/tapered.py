@@ -1,4 +1,4 @@
-"""The tapered pin-type cage: slots, steps and gaps of ``docs/model.md``, section 5.
+"""The tapered pin-type cage: slots, steps and gaps of ``docs/model.md``, section 8.
 
 Roller axes are generators of a cone about the bearing axis; ring A carries the small ends.  Pocket i stands at θ_i;
 r points outward, t anticlockwise.  All lengths in mm, angles in rad, stress in N/mm².

@@ -1,6 +1,6 @@
 """Where the rollers of a tapered cage run, and what that leaves: running clearance, spacing, ends and wall.
 
-``docs/model.md``, section 5.  A roller stands at the seat radius r = F/2 + (D/2)·cosν/cos(β − ν), F and D being
+``docs/model.md``, section 8.  A roller stands at the seat radius r = F/2 + (D/2)·cosν/cos(β − ν), F and D being
 those of the plane that its axis cuts; r is linear along the axis.  Lengths in mm, angles in rad.
 """
 

@@ -1,4 +1,4 @@
-"""Where the pins of a tapered cage stand: cone, stations, apex, entry; ``docs/model.md``, section 5.
+"""Where the pins of a tapered cage stand: cone, stations, apex, entry; ``docs/model.md``, section 8.
 
 Radii are counted from the bearing axis.  Zones lie square to the hole, so a radial part of a zone counts 1/cosβ in the
 planes of the rings; the offset of ring B lies in the bearing's plane.  Lengths in mm, angles in rad.

@@ -84,13 +84,7 @@ def run(
     program = compile_model(model)
     try:
         for done, requirement in enumerate(requirements):
-            if program.is_whole(requirement.gap):
-                records[requirement.name], notes[requirement.name] = None, NO_WHOLE
-                continue
-            if requirement.gap not in gaps:
-                with np.errstate(all="ignore"):
-                    gaps[requirement.gap] = _gap(model, program, requirement.gap)
-            record, note = _record(model, gaps[requirement.gap], requirement, settings)
+            record, note = _found(model, program, gaps, requirement, settings)
             records[requirement.name] = record
             if note:
                 notes[requirement.name] = note
@@ -98,6 +92,18 @@ def run(
     except KeyboardInterrupt:
         raise Interrupted((records, notes)) from None
     return records, notes
+
+
+def _found(
+    model: Model, program: Program, gaps: dict[str, _Gap], requirement: Requirement, settings: Settings
+) -> tuple[Rss | None, str]:
+    """Return the record of one requirement, or why there is none; ``gaps`` keeps what is known."""
+    if program.is_whole(requirement.gap):
+        return None, NO_WHOLE
+    if requirement.gap not in gaps:
+        with np.errstate(all="ignore"):
+            gaps[requirement.gap] = _gap(model, program, requirement.gap)
+    return _record(model, gaps[requirement.gap], requirement, settings)
 
 
 def _gap(model: Model, program: Program, name: str) -> _Gap:

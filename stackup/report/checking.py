@@ -68,7 +68,8 @@ def _any(result: CheckResult) -> str:
         return ""
     seen = "none seen" if is_none_seen(cages) else f"95 %: {numbers.interval(cages)}"
     sure = "" if cages.low == cages.high else f" (sampled, {seen})"
-    return f"; {numbers.share(cages)} of {of_what('cages', is_alone(result))} fail at least one{sure}"
+    when = " in the state where most do" if len(result.states) > 1 else ""
+    return f"; {numbers.share(cages)} of {of_what('cages', is_alone(result))} fail at least one{when}{sure}"
 
 
 def _about(result: CheckResult) -> str:

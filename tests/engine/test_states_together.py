@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cages import Table, cages, every_gap, model_of, plain_stack
+from cages import Table, cages, case_of, every_gap, model_of, plain_stack
 from comparing import assert_near
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,6 +15,7 @@ from states import in_states
 
 from stackup.case import read
 from stackup.chain.model import OVERS, Model, Requirement
+from stackup.chain.symbols import symbol
 from stackup.chain.together import together
 from stackup.dimension import Dimension
 from stackup.engine import monte_carlo
@@ -50,7 +51,7 @@ def assert_as_alone(states: dict[str, Model], asked: list[Requirement], run: Set
 @pytest.mark.parametrize("workers", [1, 2])
 def test_as_alone_with_all_that_draws(workers: int) -> None:
     """Classes, lots, measured columns, as-built values and a bonus: no bit differs, one chunk or more."""
-    states = in_states(read(EVERY_KEY).models()[0].states["made"])
+    states = in_states(read(EVERY_KEY))
     asked = wanted(states["made"])
     assert_as_alone(states, asked, Settings(3, CHUNK + 700, workers))
     assert len({record.records["running_clearance"].mean for record in run(states, asked).values()}) == 4
@@ -64,7 +65,7 @@ def run(states: dict[str, Model], asked: list[Requirement]) -> dict[str, MonteCa
 @given(cages(most=7), st.integers(0, 2**40))
 def test_as_alone(tables: Table, seed: int) -> None:
     """Any cage, any two states of it or more."""
-    states = in_states(model_of(tables))
+    states = in_states(case_of(tables))
     assert_as_alone(states, wanted(states["made"]), Settings(seed, 600))
     assert_as_alone({name: states[name] for name in ("worn", "made")}, wanted(states["made"]), Settings(seed, 50))
 
@@ -72,7 +73,7 @@ def test_as_alone(tables: Table, seed: int) -> None:
 @pytest.mark.parametrize("workers", [1, 2])
 def test_stopped_midway(workers: int) -> None:
     """The records of all states are those of the chunks finished; of none where none is."""
-    states = in_states(read(EVERY_KEY).models()[0].states["made"])
+    states = in_states(read(EVERY_KEY))
     asked = every_gap(states["made"], min=0.1)
 
     def stop(done: float, *_: object) -> None:
@@ -94,7 +95,7 @@ def test_drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
         draw(self, name, *given)
 
     monkeypatch.setattr(Drawer, "__call__", noted)
-    states = in_states(read(EVERY_KEY).models()[0].states["made"])
+    states = in_states(read(EVERY_KEY))
     monte_carlo.run(states["made"], every_gap(states["made"]), Settings(cages=10))
     alone = [*drawn]
     drawn.clear()
@@ -105,34 +106,38 @@ def test_drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
 STACK = plain_stack({name: {"nominal": 2.0, "tolerance": 0.1} for name in ("a", "b", "c")}, "a - b - c")
 
 
-def stack(**parts: float) -> dict[str, Model]:
-    """The stack a − b − c cold, and with some of its sizes scaled."""
+def stack(warm: float) -> dict[str, Model]:
+    """The stack a − b − c·k where the number k is 1, and where it is ``warm``."""
     made = model_of(STACK)
-    states = in_states(made, {}, {})
-    scaled = {f"{name}.wear": value for name, value in parts.items()}
-    return {"cold": states["made"], "warm": replace(states["made"], parameters=states["made"].parameters | scaled)}
+    (total,) = (step for step in made.steps if step.name == "total")
+    scaled = replace(total, formula=symbol("a") - symbol("b") - symbol("c") * symbol("k"))
+    steps = tuple(scaled if step is total else step for step in made.steps)
+    return {state: replace(made, steps=steps, parameters={"k": k}) for state, k in (("cold", 1.0), ("warm", warm))}
 
 
 def test_what_no_state_changes_is_one_output() -> None:
-    """Equal parameters make equal nodes: nothing is computed twice; one more number, one more output."""
-    same = together(stack())
-    assert len(same.program.nodes) == len(together({"": stack()["cold"]}).program.nodes)
+    """Equal parameters make equal nodes: nothing is computed twice; another number, another output."""
+    same, alone = together(stack(1.0)), together({"cold": stack(1.0)["cold"]})
+    assert same.program == alone.program
     assert same.outputs == {"cold": {"total": "total"}, "warm": {"total": "total"}}
-    other = together(stack(c=0.1))
+    other = together(stack(1.1))
     assert other.states_of("total") == {"total": ("cold",), "total#1": ("warm",)}
-    # c's wear, its sum with c, and the difference
-    assert len(other.program.nodes) == len(same.program.nodes) + 3
+    # k, c·k and the difference from a − b
+    assert len(other.program.nodes) == len(alone.program.nodes) + 3
+    assert sorted(other.parameters.values()) == [1.0, 1.0, 1.1]  # the number of pockets is the first
 
 
 def test_a_zero_below_is_not_a_zero_above() -> None:
     """−0 and 0 are two numbers: 1/x tells them apart."""
-    assert len(together(stack(c=-0.0)).program.outputs) == 2
+    states = stack(-0.0)
+    states["cold"] = replace(states["cold"], parameters={"k": 0.0})
+    assert len(together(states).program.outputs) == 2
 
 
 @pytest.mark.parametrize("what", ["dimension", "steps", "names of parameters"])
 def test_states_of_two_rows_are_refused(what: str) -> None:
     """What differs in more than numbers is no state of the same row."""
-    states = stack(c=0.1)
+    states = stack(1.1)
     warm = states["warm"]
     dimension: Dimension = model_of(STACK).dimensions["a"]
     states["warm"] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tracemalloc
 
 import pytest
-from cages import REQUIRED, every_gap, model_of, sizes_of
+from cages import REQUIRED, case_of, every_gap, sizes_of
 from states import in_states
 
 from stackup.engine import monte_carlo
@@ -18,9 +18,9 @@ ROOM = 60_000
 def peak(cages: int, workers: int, states: int = 1) -> int:
     """Peak bytes allocated by a run of a small cage in some of its states."""
     entries = sizes_of(REQUIRED, 5, 30.0) | {"hole_position_a": {"zone": 0.1}}
-    model = model_of({"cage": {"kind": "cylindrical", "rollers": 5}, "dimensions": entries})
-    wanted = every_gap(model, min=0.0)
-    models = dict(list(in_states(model).items())[:states])
+    case = case_of({"cage": {"kind": "cylindrical", "rollers": 5}, "dimensions": entries})
+    models = dict(list(in_states(case).items())[:states])
+    wanted = every_gap(models["made"], min=0.0)
     monte_carlo.run_states(models, wanted, Settings(cages=100))  # what is built once
     tracemalloc.start()
     try:

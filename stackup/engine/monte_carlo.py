@@ -207,10 +207,10 @@ def _chunks(
         yield from map(work, range(len(sizes)))
         return
     with ThreadPoolExecutor(settings.workers) as pool:
-        yield from _in_order(pool, work, len(sizes), 2 * settings.workers)
+        yield from in_order(pool, work, len(sizes), 2 * settings.workers)
 
 
-def _in_order(pool: ThreadPoolExecutor, work: Callable[[int], Counter], count: int, ahead: int) -> Any:
+def in_order(pool: ThreadPoolExecutor, work: Callable[[int], Any], count: int, ahead: int) -> Any:
     """Yield results in order with at most ``ahead`` of them under way, so that memory stays constant."""
     waiting = {index: pool.submit(work, index) for index in range(min(ahead, count))}
     try:

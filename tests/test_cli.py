@@ -19,7 +19,9 @@ from stackup.cli import app, run
 
 ROOT = Path(__file__).parents[1]
 CASES = ROOT / "cases"
-COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
+COMMANDS = (
+    "new", "check", "explain", "allocate", "rollers", "capability", "assemble", "review", "slots", "iso286", "schema",
+)  # fmt: skip
 STACK = str(CASES / "bush_stack.toml")
 
 #: a right case to be spoilt

@@ -6,6 +6,7 @@ Importing a kind imports sympy, so the table holds where each lives and :func:`k
 from __future__ import annotations
 
 from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 
 from stackup.cage.kind import BuiltIn, Given, Kind, Option, RatingInputs, RollerSet, Slot
@@ -23,5 +24,7 @@ def kind(name: str) -> Kind:
 
 
 def starter(name: str) -> str:
-    """Return the commented starter case of the kind ``name`` as text (TOML)."""
-    return (Path(__file__).parent / f"starter_{name}.toml").read_text(encoding="utf-8")
+    """Return the commented starter case of the kind ``name`` as text (TOML), a file beside the kind's own."""
+    found = find_spec(f"stackup.cage.{KINDS[name]}")
+    assert found is not None  # noqa: S101 - the table names modules that are there
+    return (Path(str(found.origin)).parent / f"starter_{name}.toml").read_text(encoding="utf-8")

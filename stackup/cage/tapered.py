@@ -13,6 +13,7 @@ from stackup.cage import tapered_doubts as doubts
 from stackup.cage import tapered_gaps as gaps
 from stackup.cage import tapered_pins as pins
 from stackup.cage.kind import BuiltIn, Given, Kind, Option, Slot
+from stackup.cage.posed import RING_MOVES
 from stackup.cage.tapered_rollers import ROLLER_SET
 from stackup.cage.tapered_whole import whole_cage_steps
 from stackup.chain.model import Step
@@ -108,5 +109,6 @@ KIND = Kind(
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
     closing="ring_entry",
+    closing_moves=RING_MOVES,
     preload=pinned.RACEWAY_GAP.name,
 )

@@ -33,15 +33,21 @@ class Run:
 class Row:
     """One row of rollers: its name, how many rows are alike, its rollers, one model for each state.
 
-    ``own`` are the dimensions of which the row says something itself: a change of what all rows have does not reach
-    all of them here.
+    ``entries`` is what holds here of each dimension, ``said`` the keys that the row says itself, by dimension: a
+    change of one of these in what all rows have does not reach it here (see :mod:`stackup.case.statements`).
     """
 
     name: str
     count: int
     rollers: int
     states: Mapping[str, Model]
-    own: frozenset[str] = frozenset()
+    entries: Mapping[str, Entry] = field(default_factory=dict)
+    said: Mapping[str, frozenset[str]] = field(default_factory=dict)
+
+    @property
+    def dimensions(self) -> Mapping[str, Dimension]:
+        """The dimensions of the row, the same in all states."""
+        return next(iter(self.states.values())).dimensions
 
 
 @dataclass(frozen=True)

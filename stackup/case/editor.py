@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stackup.cage import KINDS, Slot, kind
+from stackup.case import options
 from stackup.case.schema import Document
 from stackup.case.values import NAME
 
@@ -31,6 +32,7 @@ def json_schema() -> dict[str, Any]:
     tables = schema["$defs"]
     _tell_rows(tables, slots)
     _tell_wear(tables["OperatingEntry"]["properties"]["wear"], slots)
+    _tell_options(tables["CageEntry"])
     tables["SizeEntry"]["anyOf"] = [{"required": ["nominal"]}, {"required": ["tolerance"]}]
     return schema
 
@@ -61,6 +63,14 @@ def _tell_rows(tables: dict[str, Any], slots: Mapping[str, tuple[Slot, ...]]) ->
     dimensions["propertyNames"] = {"pattern": f"^{NAME}$"}
     dimensions["properties"] = {name: _slot(slot, _PART, "anyOf") for name, slot in slots.items()}
     dimensions["additionalProperties"] = {"anyOf": [{"$ref": f"#/$defs/{_PART}{entry}"} for entry in entries]}
+
+
+def _tell_options(cage: dict[str, Any]) -> None:
+    """``[cage]`` has the options of all kinds, and no other key."""
+    for name in KINDS:
+        for option in kind(name).options:
+            cage["properties"].setdefault(option.name, options.schema(option))
+    cage["additionalProperties"] = False
 
 
 def _tell_wear(wear: dict[str, Any], slots: Mapping[str, tuple[Slot, ...]]) -> None:

@@ -171,6 +171,11 @@ def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
     return None
 
 
+def note_errors(error: ValidationError, path: Path, faults: Faults) -> None:
+    """Note what is wrong with the value at ``path``, which was judged by itself."""
+    _note([_Problem({**item, "loc": path}) for item in error.errors(include_url=False)], faults)
+
+
 def _copied(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {key: _copied(item) for key, item in value.items()}

@@ -99,7 +99,7 @@ def _case(source: _Source, faults: Faults) -> Case:
     differing = rows.judged(common, source.raw, faults)
     faults.raise_all()
     draft, document = common.draft, common.draft.document
-    alike = Row("1", document.cage.rows or 1, draft.pockets, common.states)
+    alike = Row("1", document.cage.rows or 1, draft.pockets, common.states, document.dimensions)
     return Case(
         title=document.title,
         kind=draft.kind.name,

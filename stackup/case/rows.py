@@ -22,16 +22,17 @@ from stackup.errors import nearest
 
 @dataclass(frozen=True)
 class Differing:
-    """A ``[[row]]``: its name, how many rows are alike, the dimensions it says, and what it is as a whole."""
+    """A ``[[row]]``: its name, how many rows are alike, what it says of dimensions, and what it is as a whole."""
 
     name: str
     count: int
-    own: frozenset[str]
+    said: Mapping[str, frozenset[str]]
     whole: Whole
 
     def row(self) -> Row:
         """Return what engines and decisions need of it."""
-        return Row(self.name, self.count, self.whole.draft.pockets, self.whole.states, self.own)
+        draft = self.whole.draft
+        return Row(self.name, self.count, draft.pockets, self.whole.states, draft.document.dimensions, self.said)
 
 
 def judged(common: Whole, raw: Mapping[str, Any], faults: Faults) -> list[Differing]:
@@ -45,7 +46,8 @@ def judged(common: Whole, raw: Mapping[str, Any], faults: Faults) -> list[Differ
         name = entry.name or str(index + 1)
         its_faults = RowFaults(faults, index, name, entry.dimensions, _names(common))
         made = whole.judged(_tables(raw, entry), its_faults, common.draft.sheets)
-        found.append(Differing(name, entry.count, frozenset(entry.dimensions), made))
+        said = {dimension: frozenset(keys) for dimension, keys in entry.dimensions.items()}
+        found.append(Differing(name, entry.count, said, made))
     _judge_gaps(common, found)
     return found
 
@@ -102,7 +104,7 @@ def _judge_gaps(common: Whole, rows: Sequence[Differing]) -> None:
     draft = common.draft
     making = {name for gap in draft.kind.gaps for name in gap.needs} - set(draft.named("dimensions"))
     for index, one in enumerate(rows):
-        for name in sorted(making & one.own):
+        for name in sorted(making & one.said.keys()):
             found, allowed = f"{name}, which not every row has", f"{name} in [dimensions]: all rows have the same gaps"
             draft.faults.add(("row", index, "dimensions", name), found, allowed, at_key=True)
 

@@ -286,23 +286,14 @@ TABLES: dict[str, type[Table]] = {
 
 
 class CageEntry(Table):
-    """The cage: which gaps there are."""
+    """The cage: which gaps there are.  Other keys are options of the kind, judged by it (``options.py``)."""
 
     what: ClassVar[str] = "[cage]"
-    kind: Annotated[str, OneOf(tuple(KINDS))] = Field(
+    kind: Annotated[str, OneOf(KINDS)] = Field(
         description="Kind of cage; none: chains of your own only, one pocket."
     )
     rollers: int | None = Field(default=None, ge=3, le=500, description="Rollers in one row.")
     rows: RowCount | None = Field(default=None, description="Rows of the bearing, all alike (default 1).")
-    weld_fixture: Literal["centres", "squares"] | None = Field(
-        default=None, description="What the weld fixture does to a pin."
-    )
-    pin_modulus: Positive | None = Field(
-        default=None, description="Modulus of elasticity of the pins, N/mm2."
-    )
-    ring_face: Literal["flat", "square", "conical"] | None = Field(
-        default=None, description="Inner faces of the rings of a tapered cage."
-    )
 
 
 class ChainEntry(Table):

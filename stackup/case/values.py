@@ -5,6 +5,7 @@ Types are strict: true is no number, and neither infinity nor "not a number" is 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -53,12 +54,12 @@ def is_law(value: Any) -> bool:
 
 @dataclass(frozen=True)
 class OneOf:
-    """The annotation of a key that takes one of ``words``, and with ``laws`` any law made in Python.
+    """The annotation of a key that takes one of ``words`` (as they are when it is judged), ``laws``: or any law.
 
     ``shown`` are the words of the JSON Schema (default: all).
     """
 
-    words: tuple[str, ...]
+    words: Collection[str]
     laws: bool = False
     shown: tuple[str, ...] = ()
 

@@ -10,14 +10,14 @@ import numpy as np
 
 from stackup.cage import KINDS, Kind
 from stackup.cage import kind as kind_called
-from stackup.case import assumptions, build, chains, dimensions, operating, requirements
+from stackup.case import assumptions, build, chains, dimensions, operating, options, requirements
 from stackup.case.chains import Chain
 from stackup.case.columns import Sheets
 from stackup.case.draft import Draft
 from stackup.case.faults import Faults, parse, shown
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.case.scanner import Path
-from stackup.case.schema import CageEntry, Document
+from stackup.case.schema import Document
 from stackup.case.slot_forms import fitting
 from stackup.case.states import MADE
 from stackup.case.values import MOST_NAMES
@@ -49,7 +49,7 @@ def judged(raw: Mapping[str, Any], faults: Faults, sheets: Sheets) -> Whole:
     Raises CaseError where it is not even known which cage it is.
     """
     draft = _draft(raw, faults, sheets)
-    draft.options = _options(draft.kind, draft.document.cage, faults)
+    draft.options = options.judged(draft.kind, draft.named("cage"), faults)
     dimensions.judge(draft)
     draft.operating = operating.judge(draft)
     found = chains.judge(draft)
@@ -67,7 +67,8 @@ def _draft(raw: Mapping[str, Any], faults: Faults, sheets: Sheets) -> Draft:
     """Return what can be judged further; raises CaseError where it is not even known which cage it is."""
     _judge_counts(raw, faults)
     kind = _kind(raw, faults)
-    document = parse(fitting(_as_kind(raw, kind), kind, faults), faults)
+    tables = fitting(_as_kind(raw, kind), kind, faults)
+    document = parse(options.without(tables, kind), faults)
     if kind is None or document is None:
         faults.raise_all()
         raise AssertionError("a case without a kind has a fault")
@@ -117,23 +118,6 @@ def _pockets(kind: Kind, document: Document, faults: Faults) -> int:
     if cage.rollers is None and not faults.is_out(path):
         faults.add(path, "nothing", "rollers = the number of rollers in one row", at_key=True)
     return cage.rollers or 0
-
-
-def _options(kind: Kind, cage: CageEntry, faults: Faults) -> dict[str, Any]:
-    """Return the options of the kind, each as given or by default."""
-    options: dict[str, Any] = {option.name: option.default for option in kind.options}
-    own = {"kind"} if kind.one_pocket else {"kind", "rollers", "rows"}
-    for key in cage.model_fields_set - own - {"rollers"}:
-        if key in options:
-            options[key] = getattr(cage, key)
-        else:
-            allowed = ", ".join(("kind", *([] if kind.one_pocket else ["rollers", "rows"]), *options))
-            faults.add(("cage", key), f"the key {key}", f'kind = "{kind.name}" has {allowed}', at_key=True)
-    for option in kind.options:
-        if options[option.name] is None and not faults.is_out(("cage", option.name)):
-            wanted = f"{option.name} = {' or '.join(map(shown, option.choices))}: {option.meaning}"
-            faults.add(("cage", option.name), "nothing", wanted, place=faults.places.value(("cage", "kind")))
-    return options
 
 
 def _judge_whole(draft: Draft) -> None:

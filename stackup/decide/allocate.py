@@ -14,10 +14,11 @@ from itertools import combinations
 from stackup.case import Case
 from stackup.decide.allocated import result_of
 from stackup.decide.allocation import AllocationResult, Conflict
+from stackup.decide.fractions import of_bearings
 from stackup.decide.optimise import Assigned, Problem, Solution, relaxation
 from stackup.decide.plan import Option, Place, plan_of, rounded
-from stackup.decide.standing import Standing, model_of
-from stackup.decide.trial import Trial, judge
+from stackup.decide.standing import Standing
+from stackup.decide.trial import Judgement, Trial, judge_case
 from stackup.engine.fractions import of_cages, of_pockets
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Fault, Interrupted
@@ -59,14 +60,17 @@ def allocate(case: Case, settings: Settings, progress: Progress = silent) -> All
 
 def _judge_cages(search: Standing) -> None:
     """Refuse an allowance that the cages drawn could not prove whatever the drawing.  Raises CaseError."""
-    model, drawn = model_of(search.case), search.settings.cages
+    rows, drawn = search.case.models(), search.settings.cages
+    fewest = min(row.rollers for row in rows)
     sampled = {limit.name for limit in search.limits if limit.name not in _exact_or_worst(search)}
     faults = []
     for requirement in search.case.requirements:
         allow = requirement.allow
         if allow is None or requirement.name not in sampled:
             continue
-        clean = of_pockets(0, 0, 0, drawn, model.pockets) if allow.of == "pockets" else of_cages(0, drawn)
+        clean = of_pockets(0, 0, 0, drawn, fewest) if allow.of == "pockets" else of_cages(0, drawn)
+        if allow.of == "bearings":
+            clean = of_bearings([(clean, search.bearing)]) or clean
         if clean.high > allow.ppm * 1e-6:
             needed = math.ceil(drawn * clean.high / (allow.ppm * 1e-6))
             found = f"{allow.ppm:g} ppm, which {drawn} cages cannot prove"
@@ -119,7 +123,7 @@ def _confirmed(search: Standing, solution: Solution) -> tuple[Trial, Solution]:
     trial: Trial | None = None
     for repair in range(REPAIRS):
         search.standing = {name: _rounded(one) for name, one in found.assigned.items()}
-        trial = judge(model_of(search.drawing()), search.case.requirements, search.settings, search.progress)
+        trial = judge_case(search.drawing(), search.settings, search.progress)
         if trial.works:
             return trial, replace(found, assigned=search.standing)
         if not search.exact:
@@ -141,12 +145,23 @@ def _rounded(one: Assigned) -> Assigned:
 
 def _add_reserves(search: Standing, trial: Trial, part: float) -> None:
     """Ask more of every limit whose requirement was not met: ``part`` of its scale, or what it was missed by."""
+    scales: dict[tuple[str, tuple[str, str]], float] = {}
     for limit in search.limits:
-        judgement = trial.judgements[limit.name]
-        if judgement.verdict == "met":
-            continue
-        missed = max(-(judgement.room or 0.0), 0.0)
-        search.reserves[limit.name] = search.reserves.get(limit.name, 0.0) + max(1.2 * missed, part * limit.scale)
+        key = limit.name, limit.place
+        scales[key] = max(scales.get(key, 0.0), limit.scale)
+    for (name, place), scale in scales.items():
+        judgement = _worst_at(trial, name, place)
+        if judgement.verdict != "met":
+            missed = max(-(judgement.room or 0.0), 0.0)
+            before = search.reserves.get((name, place), 0.0)
+            search.reserves[name, place] = before + max(1.2 * missed, part * scale)
+
+
+def _worst_at(trial: Trial, name: str, place: tuple[str, str]) -> Judgement:
+    """Return the judgement in a row and state; where rows share an allowance, the one that governs."""
+    governing = trial.judgements[name]
+    allow = governing.requirement.allow
+    return governing if allow and allow.of == "bearings" else trial.by_place[place][name]
 
 
 def _conflict(search: Standing) -> Conflict | None:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 
+from stackup.case import Row
 from stackup.case.changes import Changes
 from stackup.decide.allocation import AllocationResult, Conflict, Line, Priced, RuleRecord
 from stackup.decide.notes import CAUTIONS
 from stackup.decide.optimise import Assigned, Solution
 from stackup.decide.plan import REACH, Option, Place
-from stackup.decide.record import Note
+from stackup.decide.record import Note, RowRecord
 from stackup.decide.rules import RULES, base_of
-from stackup.decide.standing import Standing, changes_from, model_of
+from stackup.decide.standing import Standing, changes_from
 from stackup.decide.trial import Trial
 
 #: halvings of the factor of a rule
@@ -37,13 +39,16 @@ def result_of(
         digest=search.case.digest,
         cost_before=before,
         cost_after=after if works else None,
-        optimal="proved" if solution is not None and solution.proved else "local",
+        optimal="proved" if solution is not None and solution.proved and not search.shares else "local",
         works=works,
         rules=rules,
         conflict=conflict,
         dimensions=lines,
         requirements=tuple(_priced(search, solution, trial)),
         cages=trial.any_requirement.cages if trial is not None and works else None,
+        cages_at=trial.place if trial is not None and works else None,
+        rows=tuple(RowRecord(row.name, row.count, row.rollers) for row in search.case.models()),
+        states=tuple(dict.fromkeys(state for row in search.case.models() for state in row.states)),
         changes=changes,
         notes=tuple(_notes(search, solution, works)),
     )
@@ -80,16 +85,25 @@ def _is_coarsest(option: Option | None, place: Place) -> bool:
 def _priced(search: Standing, solution: Solution | None, trial: Trial | None) -> list[Priced]:
     """Return verdict, slack (least margin over its limits) and price of every requirement."""
     seen = search.problem(math.inf).seen(search.standing)
+    rows = search.case.models()
     found = []
     for requirement in search.case.requirements:
-        margins = [limit.margin(seen) for limit in search.limits if limit.name == requirement.name]
+        own = [limit for limit in search.limits if limit.name == requirement.name]
+        margins = {limit.place: limit.margin(seen) for limit in sorted(own, key=lambda one: -one.margin(seen))}
         judgement = trial.judgements[requirement.name] if trial else None
-        slack = judgement.room if judgement and judgement.room is not None else min(margins, default=None)
+        slack = judgement.room if judgement and judgement.room is not None else min(margins.values(), default=None)
         price = solution.prices.get(requirement.name) if solution and trial and trial.works else None
-        unit = model_of(search.case).gap(requirement.gap).unit
+        unit = next(iter(rows[0].states.values())).gap(requirement.gap).unit
         verdict = judgement.verdict if judgement else "not met" if slack is None or slack < 0 else "met"
-        found.append(Priced(requirement.name, verdict, slack, price, unit))
+        row, state = (judgement.row, judgement.state) if judgement else _least_at(margins, rows)
+        found.append(Priced(requirement.name, verdict, slack, price, unit, row, state))
     return found
+
+
+def _least_at(margins: Mapping[tuple[str, str], float], rows: Sequence[Row]) -> tuple[str, str]:
+    """Return the row and state of the least margin; the first of all where none is known."""
+    first = rows[0].name, next(iter(rows[0].states))
+    return min(margins, key=lambda place: margins[place], default=first)
 
 
 def _rules(search: Standing) -> list[RuleRecord]:
@@ -144,6 +158,22 @@ def _on_choices(search: Standing, works: bool) -> list[Note]:
     return notes
 
 
+def _on_rows(search: Standing) -> list[Note]:
+    """Say what several rows mean for the costs, for an allowance of bearings, and for nominals of their own."""
+    notes = []
+    if search.bearing > 1:
+        notes.append(Note(f"costs are those of all {search.bearing} rows: a line counts each row that goes by it"))
+    if search.shares:
+        shared = f"an allowance of bearings is shared equally by the {search.bearing} rows"
+        notes.append(Note(f"{shared}: rows that differ could share it otherwise, at less cost perhaps"))
+    moving = {place.path: place for place in search.places if place.moves_nominal and not place.locked}
+    for row in search.case.models():
+        for name, keys in row.said.items():
+            if "nominal" in keys and f"dimensions.{name}" in moving:
+                notes.append(Note(f"row {row.name} has a nominal of its own, which stays", name))
+    return notes
+
+
 def _notes(search: Standing, solution: Solution | None, works: bool) -> list[Note]:
     notes = []
     if solution is not None and not solution.proved:
@@ -156,6 +186,7 @@ def _notes(search: Standing, solution: Solution | None, works: bool) -> list[Not
     locked = [place.name for place in search.places if place.locked]
     if locked:
         notes.append(Note(f"locked, without cost or by the case: {', '.join(locked)}", level="reason"))
+    notes += _on_rows(search)
     if not search.exact:
         notes.append(Note("rules other than least cost are priced by the limits at the answer: estimates"))
     if not search.limits:

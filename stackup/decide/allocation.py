@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from stackup.case.changes import Changes
 from stackup.decide.displays import Shown
-from stackup.decide.record import Note, finite
+from stackup.decide.record import Note, RowRecord, finite
 from stackup.decide.verdict import Verdict
 from stackup.engine.result import Fraction
 
@@ -72,25 +72,39 @@ class Line:
 
 @dataclass(frozen=True)
 class Priced:
-    """One requirement: its verdict, the slack it keeps, and the cost saved for each unit of slack given to it."""
+    """One requirement: its verdict, the slack it keeps, and the cost saved for each unit of slack given to it.
+
+    ``row`` and ``state``: where it is nearest to its limit.
+    """
 
     name: str
     verdict: Verdict
     slack: float | None
     price: float | None
     unit: str
+    row: str
+    state: str
 
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints."""
         slack, price = finite(self.slack), finite(self.price)
-        return {"name": self.name, "verdict": self.verdict, "slack": slack, "price": price, "unit": self.unit}
+        return {
+            "name": self.name,
+            "verdict": self.verdict,
+            "slack": slack,
+            "price": price,
+            "unit": self.unit,
+            "row": self.row,
+            "state": self.state,
+        }
 
 
 @dataclass(frozen=True)
 class AllocationResult(Shown):
     """The answer of ``allocate``; ``changes`` turn the case into the new one (empty where nothing works).
 
-    ``cages`` is the fraction of cages of the new case that fail any requirement with an allowance.
+    ``cages`` is the fraction of cages of the new case that fail any requirement with an allowance, in the row and
+    state (``cages_at``) where most do; ``rows`` and ``states`` are those of the bearing.
     """
 
     title: str
@@ -105,6 +119,9 @@ class AllocationResult(Shown):
     dimensions: tuple[Line, ...]
     requirements: tuple[Priced, ...]
     cages: Fraction | None
+    cages_at: tuple[str, str] | None
+    rows: tuple[RowRecord, ...]
+    states: tuple[str, ...]
     changes: Changes
     notes: tuple[Note, ...]
     interrupted: bool = False
@@ -130,7 +147,16 @@ class AllocationResult(Shown):
             },
             "dimensions": [line.to_dict() for line in self.dimensions],
             "requirements": [one.to_dict() for one in self.requirements],
+            "rows": [row.to_dict() for row in self.rows],
+            "states": list(self.states),
             "cages": self.cages
-            and {"out_of_spec": self.cages.out_of_spec, "low": self.cages.low, "high": self.cages.high},
+            and self.cages_at
+            and {
+                "out_of_spec": self.cages.out_of_spec,
+                "low": self.cages.low,
+                "high": self.cages.high,
+                "row": self.cages_at[0],
+                "state": self.cages_at[1],
+            },
             "notes": [str(note) for note in self.notes],
         }

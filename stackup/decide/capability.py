@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from stackup import __version__
 from stackup.case import Case, changed
 from stackup.case.schema import Choice
-from stackup.chain.model import Requirement
+from stackup.case.statements import Statement
 from stackup.decide import capability_notes as notes
 from stackup.decide.capability_record import CapabilityResult, DimensionCapability, Machine, RequirementVerdict
 from stackup.decide.check import settings_of
@@ -18,13 +18,13 @@ from stackup.decide.machines import changes_of, choices_of, cost_of_good_part, s
 from stackup.decide.measured import MeasuredColumn, measured_column
 from stackup.decide.needed import NOT_FINISHED, Needed, needed_indices
 from stackup.decide.processes import FromData, Stated, capability_of, half_width
-from stackup.decide.trial import Trial, judge_states
+from stackup.decide.record import RowRecord
+from stackup.decide.trial import Judgement, judge_case, judge_rows
 from stackup.decide.trials import Outcome, Trials
 from stackup.decide.verdict import Verdict, worst
 from stackup.dimension import OneSided, Size, Zone
 from stackup.engine.result import Fraction
 from stackup.engine.settings import Progress, Settings, silent
-from stackup.engine.tally import Failures
 from stackup.errors import Interrupted, StackupError
 
 UNKNOWN = Gains(None, None, {})
@@ -34,7 +34,7 @@ UNKNOWN = Gains(None, None, {})
 class _Found:
     """What was found so far; what an interruption leaves out is not there."""
 
-    by_worst_case: dict[str, Verdict] = field(default_factory=dict)
+    by_worst_case: dict[str, Judgement] = field(default_factory=dict)
     base: Outcome | None = None
     gains: Mapping[str, Gains] = field(default_factory=dict)
     needed: Mapping[str, Needed] = field(default_factory=dict)
@@ -63,59 +63,49 @@ def capability(case: Case, settings: Settings | None = None, progress: Progress 
 def put_in(case: Case, name: str, index: float) -> Case:
     """Return ``case`` with the spread of one stated process at ``index`` (a Cpk), its mean where it was.
 
-    Raises ValueError for a dimension whose index is not stated, or not above 0.
+    ``name``: of a dimension, or ``pin_diameter (row outer)`` for a process that a row states itself.  Of rows whose
+    tolerances differ the index is that of the row where it is least.  Raises ValueError for a dimension whose index
+    is not stated, or not above 0.
     """
-    spread = capability_of(case.dimensions[name]).spread
+    trials = Trials(case, settings_of(case))
+    spread = capability_of(trials.dimensions[name]).spread
     if not isinstance(spread, Stated) or not spread.index > 0:
         raise ValueError(f"{name} states no capability above 0")
     keys = spread.keys(spread.factor(index))
-    return changed(case, {f"dimensions.{name}.process.{key}": value for key, value in keys.items()})
+    path = trials.processes[name].path
+    return changed(case, {f"{path}.process.{key}": value for key, value in keys.items()})
 
 
 def _find(case: Case, trials: Trials, found: _Found, progress: Progress) -> None:
-    found.by_worst_case.update(_worst_cases(case, trials, progress))
-    names = list(case.dimensions)
+    by_worst = [r for r in case.requirements if r.allow is None]
+    found.by_worst_case.update(judge_rows(case.models(), by_worst, trials.settings, progress).judgements)
+    names = list(trials.processes)
     found.base, found.gains = gains_of(trials, names, progress)
     found.needed = needed_indices(trials, names, found.base, progress)
     if any(one is NOT_FINISHED for one in found.needed.values()):
         raise KeyboardInterrupt
-    for name, _, choice in choices_of(case):
-        found.machines.append(_machine(case, name, choice, trials.settings, progress))
-
-
-def _worst_cases(case: Case, trials: Trials, progress: Progress) -> dict[str, Verdict]:
-    """Return the verdicts that the worst case gives, the worst over rows and states."""
-    wanted = [r for r in case.requirements if r.allow is None]
-    looked = _judged(case, wanted, trials.settings, progress)
-    return {r.name: worst(one.judgements[r.name].verdict for one in looked) for r in wanted}
-
-
-def _judged(case: Case, wanted: Sequence[Requirement], settings: Settings, progress: Progress) -> list[Trial]:
-    """Return the verdicts on every row in every state."""
-    return [
-        trial for row in case.models() for trial in judge_states(row.states, wanted, settings, progress).values()
-    ]
+    for said, choice in choices_of(case):
+        found.machines.append(_machine(case, said, choice, trials.settings, progress))
 
 
 # Choices --------------------------------------------------------------------------------------------------------
 
 
-def _machine(case: Case, name: str, choice: Choice, settings: Settings, progress: Progress) -> Machine:
+def _machine(case: Case, said: Statement, choice: Choice, settings: Settings, progress: Progress) -> Machine:
     """Return one choice: its scrap, and the verdict with it alone put in, the worse of both sides where unstated."""
-    nothing = Machine(name, choice.name, choice.cost, None, None, None, None, None, None, ())
+    nothing = Machine(said.label, choice.name, choice.cost, None, None, None, None, None, None, ())
     try:
-        made = [changed(case, changes) for changes in changes_of(case, name, choice)]
+        made = [changed(case, changes) for changes in changes_of(said, choice)]
     except StackupError as error:
         return replace(nothing, why=str(error))
-    dimension = made[0].dimensions[name]
+    dimension = made[0].models()[said.rows[0]].dimensions[said.name]
     has, lost = capability_of(dimension), scrap(dimension)
     column = measured_column(dimension, NOT_FINISHED)
     verdicts: dict[str, list[Verdict]] = {}
     for one in made:
-        for trial in _judged(one, one.requirements, settings, progress):
-            for r, judgement in trial.judgements.items():
-                verdicts.setdefault(r, []).append(judgement.verdict)
-    each = {r: worst(found) for r, found in verdicts.items()}
+        for name, judgement in judge_case(one, settings, progress).judgements.items():
+            verdicts.setdefault(name, []).append(judgement.verdict)
+    each = {name: worst(found) for name, found in verdicts.items()}
     return replace(
         nothing,
         cp=has.cp if column is None else column.pp.value,
@@ -124,7 +114,7 @@ def _machine(case: Case, name: str, choice: Choice, settings: Settings, progress
         scrap=lost,
         good_part=cost_of_good_part(choice.cost, lost),
         verdict=worst(each.values()) if each else None,
-        failing=tuple(r for r, verdict in each.items() if verdict != "met"),
+        failing=tuple(name for name, verdict in each.items() if verdict != "met"),
     )
 
 
@@ -133,8 +123,9 @@ def _machine(case: Case, name: str, choice: Choice, settings: Settings, progress
 
 def _result(case: Case, trials: Trials, found: _Found) -> CapabilityResult:
     requirements = tuple(_requirements(case, trials, found))
-    columns = tuple(_columns(case, found))
-    dimensions = sorted(_dimensions(case, found, columns), key=_rank)
+    columns = tuple(_columns(trials, found))
+    dimensions = sorted(_dimensions(trials, found, columns), key=_rank)
+    out = _cages_out(trials, found.base)
     result = CapabilityResult(
         title=case.title,
         kind=case.kind,
@@ -144,7 +135,10 @@ def _result(case: Case, trials: Trials, found: _Found) -> CapabilityResult:
         cages=trials.settings.cages,
         pockets_per_cage=case.rollers,
         requirements=requirements,
-        cages_out=_cages_out(trials, found.base),
+        rows=tuple(RowRecord(row.name, row.count, row.rollers) for row in case.models()),
+        states=tuple(dict.fromkeys(place.state for place in trials.places)),
+        cages_out=out and out[0],
+        cages_out_at=out and out[1],
         dimensions=tuple(dimensions),
         measured=columns,
         machines=tuple(found.machines),
@@ -161,47 +155,46 @@ def _requirements(case: Case, trials: Trials, found: _Found) -> Iterator[Require
     What an interruption left out is undecided.
     """
     for r in case.requirements:
-        if r.allow is None:
-            yield RequirementVerdict(r, found.by_worst_case.get(r.name, "undecided"), None)
-        elif found.base is None:
-            yield RequirementVerdict(r, "undecided", None)
+        if r.allow is None and (judged := found.by_worst_case.get(r.name)):
+            yield RequirementVerdict(r, judged.verdict, None, (judged.row, judged.state))
+        elif r.allow is None or found.base is None:
+            yield RequirementVerdict(r, "undecided", None, None)
         else:
-            fractions = trials.fractions(found.base, r)
-            verdict = trials.verdicts(found.base, [r])[r.name]
-            yield RequirementVerdict(r, verdict, max(fractions, key=lambda one: one.out_of_spec))
+            stands = trials.standing(found.base, r)
+            yield RequirementVerdict(r, stands.verdict, stands.fraction, (stands.place.row.name, stands.place.state))
 
 
-def _cages_out(trials: Trials, base: Outcome | None) -> Fraction | None:
-    """Return the fraction of cages that fail any requirement with an allowance, in the state where most do."""
+def _cages_out(trials: Trials, base: Outcome | None) -> tuple[Fraction, tuple[str, str]] | None:
+    """Return the cages that fail any requirement with an allowance, and the row and state: those where most do."""
     if base is None or not trials.requirements:
         return None
-    by_state: dict[str, Failures] = {}
-    for place, counts in zip(trials.places, base.counts, strict=True):
-        for _ in range(place.row.count):
-            by_state.setdefault(place.state, Failures()).merge(counts.any_cages)
-    return max((one.of_cages() for one in by_state.values()), key=lambda one: one.out_of_spec)
+    worst_of_all = trials.worst_place(base)
+    place = trials.places[worst_of_all]
+    return base.counts[worst_of_all].any_cages.of_cages(), (place.row.name, place.state)
 
 
-def _columns(case: Case, found: _Found) -> Iterator[MeasuredColumn]:
-    for name, dimension in case.dimensions.items():
-        column = measured_column(dimension, found.needed.get(name, NOT_FINISHED))
+def _columns(trials: Trials, found: _Found) -> Iterator[MeasuredColumn]:
+    for label, dimension in trials.dimensions.items():
+        column = measured_column(dimension, found.needed.get(label, NOT_FINISHED))
         if column is not None:
-            yield column
+            yield replace(column, name=label)
 
 
-def _dimensions(case: Case, found: _Found, columns: tuple[MeasuredColumn, ...]) -> Iterator[DimensionCapability]:
+def _dimensions(
+    trials: Trials, found: _Found, columns: tuple[MeasuredColumn, ...]
+) -> Iterator[DimensionCapability]:
     by_name = {column.name: column for column in columns}
-    for name, dimension in case.dimensions.items():
-        has, needed = capability_of(dimension), found.needed.get(name, NOT_FINISHED)
+    for label, dimension in trials.dimensions.items():
+        has, needed = capability_of(dimension), found.needed.get(label, NOT_FINISHED)
         cp, cpk = has.cp, has.cpk
         if isinstance(has.spread, FromData) and has.cpk is not None:
-            cp, cpk = by_name[name].pp.value, by_name[name].ppk.value
+            cp, cpk = by_name[label].pp.value, by_name[label].ppk.value
         keys, spread = None, has.spread
         centred = spread.centred() is None if spread is not None and spread.has_middle else None
         if isinstance(has.spread, Stated) and needed.answer in ("found", "floor") and needed.factor is not None:
             keys = has.spread.keys(needed.factor)
         yield DimensionCapability(
-            name, has.source, cp, cpk, has.why, centred, needed, keys, found.gains.get(name, UNKNOWN)
+            label, dimension, has.source, cp, cpk, has.why, centred, needed, keys, found.gains.get(label, UNKNOWN)
         )  # fmt: skip
 
 

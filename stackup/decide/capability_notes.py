@@ -48,7 +48,7 @@ def of(case: Case, result: CapabilityResult) -> Iterator[Note]:
             yield Note(f'the choice "{machine.name}" cannot be put in: {machine.why}', machine.dimension)
     if result.interrupted:
         yield Note("interrupted: what was not finished is left out")
-    yield from _cautions(case, result)
+    yield from _cautions(result)
 
 
 def _worst_cases(result: CapabilityResult) -> Iterator[Note]:
@@ -92,9 +92,9 @@ def _listed(names: list[str]) -> str:
     return ", ".join(names) if more <= 1 else f"{', '.join(names[:NAMED])} and {more} more"
 
 
-def _cautions(case: Case, result: CapabilityResult) -> Iterator[Note]:
+def _cautions(result: CapabilityResult) -> Iterator[Note]:
     said = [ALONE] if any(one.needed.index for one in result.dimensions) else []
-    kinds = [case.dimensions[one.name] for one in result.dimensions if one.source in ("stated", "data")]
+    kinds = [one.dimension for one in result.dimensions if one.source in ("stated", "data")]
     said += [ZONES] if any(isinstance(kind, Zone) for kind in kinds) else []
     said += [ONE_SIDED] if any(isinstance(kind, OneSided) for kind in kinds) else []
     said += [DATA] if result.measured else []

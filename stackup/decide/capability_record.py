@@ -11,18 +11,23 @@ from stackup.decide.head import head
 from stackup.decide.measured import MeasuredColumn
 from stackup.decide.needed import Needed
 from stackup.decide.processes import Source
-from stackup.decide.record import Json, Note, finite
+from stackup.decide.record import Json, Note, RowRecord, finite
 from stackup.decide.verdict import Verdict
+from stackup.dimension import Dimension
 from stackup.engine.result import Fraction
 
 
 @dataclass(frozen=True)
 class RequirementVerdict:
-    """The verdict on a requirement as the case is; ``fraction`` with an allowance, None where it was not finished."""
+    """The verdict on a requirement as the case is, and the row and state (``place``) that govern it.
+
+    ``fraction`` with an allowance; both None where it was not finished.
+    """
 
     requirement: Requirement
     verdict: Verdict
     fraction: Fraction | None
+    place: tuple[str, str] | None
 
     @property
     def by_worst_case(self) -> bool:
@@ -37,6 +42,8 @@ class RequirementVerdict:
             "decided_by": "worst case" if self.by_worst_case else "allowance",
             "allow": {"ppm": allow.ppm, "of": allow.of} if allow else None,
             "verdict": self.verdict,
+            "row": self.place and self.place[0],
+            "state": self.place and self.place[1],
             "fraction": fraction
             and {
                 "out_of_spec": fraction.out_of_spec,
@@ -49,7 +56,9 @@ class RequirementVerdict:
 
 @dataclass(frozen=True)
 class DimensionCapability:
-    """What the process of one dimension has, what it needs, what it would gain.
+    """What one process has, what it needs, what it would gain: of all rows, or one that a row states itself.
+
+    ``dimension`` is what it makes; of rows whose tolerances differ that with the least index.
 
     ``cp``, ``cpk``: stated, or (``source`` *data*) Pp and Ppk of its column without the scatter of the measurement;
     None where ``why`` says so.  ``keys``: those of ``process`` in the case file that put the needed index in.
@@ -57,6 +66,7 @@ class DimensionCapability:
     """
 
     name: str
+    dimension: Dimension
     source: Source
     cp: float | None
     cpk: float | None
@@ -133,7 +143,8 @@ class Machine:
 class CapabilityResult(Shown):
     """What ``capability`` found: the dimensions (the one to improve first leads), the measured columns, the choices.
 
-    ``cages_out``: the cages that fail any requirement with an allowance.  ``verdict``: on the case as given, all
+    ``cages_out``: the cages that fail any requirement with an allowance, in the row and state (``cages_out_at``) where
+    most do.  ``verdict``: on the case as given, all
     requirements, None where it has none.
     """
 
@@ -144,8 +155,11 @@ class CapabilityResult(Shown):
     seed: int
     cages: int
     pockets_per_cage: int
+    rows: tuple[RowRecord, ...]
+    states: tuple[str, ...]
     requirements: tuple[RequirementVerdict, ...]
     cages_out: Fraction | None
+    cages_out_at: tuple[str, str] | None
     dimensions: tuple[DimensionCapability, ...]
     measured: tuple[MeasuredColumn, ...]
     machines: tuple[Machine, ...]
@@ -162,12 +176,16 @@ class CapabilityResult(Shown):
 
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""
-        out = self.cages_out
+        out, at = self.cages_out, self.cages_out_at
         return {
             **head(self),
             "pockets_per_cage": self.pockets_per_cage,
+            "rows": [row.to_dict() for row in self.rows],
+            "states": list(self.states),
             "verdict": self.verdict,
-            "cages_out": out and {"out_of_spec": out.out_of_spec, "low": out.low, "high": out.high},
+            "cages_out": out
+            and at
+            and {"out_of_spec": out.out_of_spec, "low": out.low, "high": out.high, "row": at[0], "state": at[1]},
             "requirements": [one.to_dict() for one in self.requirements],
             "dimensions": [one.to_dict() for one in self.dimensions],
             "measured": [one.to_dict() for one in self.measured],

@@ -9,16 +9,16 @@ model of its own; all else puts other dimensions into the same model.
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from stackup.case import Case, changed
+from stackup.case import Case, Row, changed
 from stackup.chain.model import Model, Requirement
 from stackup.chain.program import bindings, compile_model
 from stackup.decide.differences import Change
-from stackup.decide.fractions import of_row
-from stackup.decide.trial import Judgement, judge_states
+from stackup.decide.fractions import of_bearings, of_one_row, of_row
+from stackup.decide.trial import Judgement, judge_rows
 from stackup.decide.verdict import by_fraction, room
 from stackup.dimension import Dimension
 from stackup.engine import rss, worst_case
@@ -84,7 +84,7 @@ class Bench:
         state = tuple(step if i in self.relevant[name] else 0 for i, step in enumerate(state))
         if (name, state) not in self.standings:
             structure = self.structure(state)
-            each = [one.standing(name, state) for one in structure.benches]
+            each = list(structure.standings(name, state))
             self.standings[name, state] = Standing(
                 min(one.margin for one in each), all(one.met for one in each), max(one.badness for one in each)
             )
@@ -102,15 +102,9 @@ class Bench:
         return self._judged[state]
 
     def judgements(self, names: Sequence[str], state: State) -> dict[str, Judgement]:
-        """Return the verdicts on some requirements in a state."""
+        """Return the verdicts on some requirements in a state, of all rows and states of load the worst."""
         wanted = [self.requirements[name] for name in names]
-        found: dict[str, Judgement] = {}
-        for models in self.structure(state).rows(state):
-            for trial in judge_states(models, wanted, self.settings).values():
-                for name, verdict in trial.judgements.items():
-                    if name not in found or badness(verdict) > badness(found[name]):
-                        found[name] = verdict
-        return found
+        return dict(judge_rows(self.structure(state).rows(state), wanted, self.settings).judgements)
 
     def structure(self, state: State) -> _Structure:
         """Return the models that have the chains of a state."""
@@ -122,7 +116,8 @@ class Bench:
     def _reshapes(self, index: int) -> bool:
         """Tell whether a change makes other chains, not only other dimensions in them."""
         made = changed(self.case, self.changes[index].ladder[-1])
-        return [_shape(model) for _, _, model in _each(self.case)] != [_shape(model) for _, _, model in _each(made)]
+        one, other = ([(row.count, _shape(model)) for _, row, _, model in _each(case)] for case in (self.case, made))
+        return one != other
 
     def _relevant(self, requirement: Requirement) -> frozenset[int]:
         """Return the changes that a requirement's chain holds, with or without them."""
@@ -139,7 +134,9 @@ class Bench:
 
     def _reshaped(self, gap: str, index: int) -> bool:
         states = (self.none, self.making({index}))
-        one, other = ([_chain(bench.model, gap) for bench in self.structure(state).benches] for state in states)
+        one, other = (
+            [(bench.of.count, _chain(bench.model, gap)) for bench in self.structure(state).benches] for state in states
+        )
         return one != other
 
     def _method(self, requirement: Requirement) -> Method:
@@ -188,18 +185,31 @@ class _Structure:
         self._direct = _direct(bench.changes)
         self._features = [_features(case) for case in cases]
         self._dimensions: dict[tuple[str, State], dict[tuple[int, str], Dimension]] = {}
-        self.benches = [_RowBench(self, row, load, model) for row, load, model in _each(cases[0])]
+        self.benches = [_RowBench(self, *each) for each in _each(cases[0])]
+        self.bearing = sum(row.count for row in cases[0].models())
 
-    def rows(self, state: State) -> list[dict[str, Model]]:
-        """Return the models of every row in a state, by state of load."""
-        found: dict[int, dict[str, Model]] = {}
+    def rows(self, state: State) -> list[Row]:
+        """Return the rows with their models as a state makes them."""
+        found: dict[int, Row] = {}
         for one in self.benches:
-            found.setdefault(one.row, {})[one.load] = one.changed(state)
+            had = found[one.row].states if one.row in found else {}
+            found[one.row] = replace(one.of, states={**had, one.load: one.changed(state)})
         return list(found.values())
+
+    def standings(self, name: str, state: State) -> Iterator[Standing]:
+        """Yield how a requirement stands in every row and state of load; of bearings any row counts."""
+        requirement = self.bench.requirements[name]
+        if requirement.allow is None:
+            yield from (one.by_worst_case(requirement, state) for one in self.benches)
+            return
+        seen = [(one, one.by_share(requirement, state)) for one in self.benches]
+        if requirement.allow.of == "bearings":
+            seen = [(one, _of_bearings(share, one.load, seen)) for one, share in seen]
+        yield from (share.standing(requirement) for _, share in seen)
 
     def touching(self, name: str) -> frozenset[int]:
         """Return the changes on which a dimension depends: its own, and those of a feature that gives it a bonus."""
-        names = {name, *(features[name] for features in self._features if name in features)}
+        names = {name, *(feature for features in self._features for feature in features.get(name, ()))}
         return frozenset(i for one in names for i in self._direct.get(one, ()))
 
     def dimension(self, row: int, load: str, name: str, state: State) -> Dimension:
@@ -208,37 +218,71 @@ class _Structure:
         steps = tuple(step if i in counted else 0 for i, step in enumerate(state))
         if (name, steps) not in self._dimensions:
             made = changed(self.bench.case, self.bench.values(steps))
-            self._dimensions[name, steps] = {(r, each): model.dimensions[name] for r, each, model in _each(made)}
+            self._dimensions[name, steps] = {(r, each): model.dimensions[name] for r, _, each, model in _each(made)}
         return self._dimensions[name, steps][row, load]
 
 
-def _each(case: Case) -> list[tuple[int, str, Model]]:
-    """Return every row in every state of load."""
-    return [(index, load, model) for index, row in enumerate(case.models()) for load, model in row.states.items()]
+def _each(case: Case) -> list[tuple[int, Row, str, Model]]:
+    """Return every row, by its place in the case, in every state of load."""
+    rows = enumerate(case.models())
+    return [(index, row, load, model) for index, row in rows for load, model in row.states.items()]
 
 
 def _direct(changes: Sequence[Change]) -> dict[str, list[int]]:
-    """Return, by dimension, the changes that say something of it."""
+    """Return, by dimension, the changes that say something of it, for all rows or for one."""
     found: dict[str, list[int]] = {}
     for index, change in enumerate(changes):
         for path in change.ladder[-1]:
-            table, _, rest = path.partition(".")
-            if table == "dimensions":
+            _, table, rest = f".{path}".partition(".dimensions.")
+            if table:
                 found.setdefault(rest.partition(".")[0], []).append(index)
     return found
 
 
-def _features(case: Case) -> dict[str, str]:
-    """Return, by zone, the feature that gives it a bonus."""
-    bonuses = {name: getattr(dimension, "bonus", None) for name, dimension in case.dimensions.items()}
-    return {name: bonus.feature for name, bonus in bonuses.items() if bonus is not None}
+def _features(case: Case) -> dict[str, set[str]]:
+    """Return, by zone, the features that give it a bonus in some row."""
+    found: dict[str, set[str]] = {}
+    for row in case.models():
+        for name, dimension in row.dimensions.items():
+            bonus = getattr(dimension, "bonus", None)
+            if bonus is not None:
+                found.setdefault(name, set()).add(bonus.feature)
+    return found
+
+
+@dataclass(frozen=True)
+class _Share:
+    """What one row in one state of load shows of a requirement with an allowance: its margin, and a fraction.
+
+    ``whole``: the fraction is known exactly or from all cages of the run; else the estimate decides.
+    """
+
+    margin: float
+    fraction: Fraction | None
+    whole: bool
+
+    def standing(self, requirement: Requirement) -> Standing:
+        """Return how it stands; what is not known counts as bad."""
+        allow, fraction = requirement.allow, self.fraction
+        if fraction is None or allow is None:
+            return Standing(self.margin, False, 1.0)
+        kept = fraction.out_of_spec <= allow.ppm * 1e-6
+        met = by_fraction(fraction, allow.ppm) == "met" if self.whole else kept
+        return Standing(self.margin, met, fraction.out_of_spec)
+
+
+def _of_bearings(share: _Share, load: str, seen: Sequence[tuple[_RowBench, _Share]]) -> _Share:
+    """Return what a row shows with the fraction of bearings: any row out in this state of load."""
+    same = [(found, one.of.count) for one, found in seen if one.load == load]
+    fraction = of_bearings([(found.fraction, count) for found, count in same])
+    return replace(share, fraction=fraction, whole=all(found.whole for found, _ in same))
 
 
 class _RowBench:
     """One row in one state of load: its model under any changes, and how its requirements stand."""
 
-    def __init__(self, structure: _Structure, row: int, load: str, model: Model) -> None:
-        self.structure, self.row, self.load, self.model = structure, row, load, model
+    def __init__(self, structure: _Structure, row: int, of: Row, load: str, model: Model) -> None:
+        self.structure, self.row, self.of, self.load, self.model = structure, row, of, load, model
         self._tails: Tails | None = None
 
     def held(self, state: State) -> dict[str, Dimension]:
@@ -253,21 +297,23 @@ class _RowBench:
         """Return the model in a state."""
         return self.model.with_dimensions(self.held(state))
 
-    def standing(self, name: str, state: State) -> Standing:
-        """Return how a requirement stands in this row."""
-        bench = self.structure.bench
-        requirement, method = bench.requirements[name], bench.methods[name]
-        if requirement.allow is None:
-            left = room(requirement, *worst_case.bounds(self.changed(state), requirement, bench.settings))
-            left = -math.inf if math.isnan(left) else left
-            return Standing(left, left >= 0, -left)
-        model = self.changed(state)
-        law = rss.run(model, [requirement], bench.settings)[0][name] if method == "rss" else None
-        fraction, tail = self._fraction(requirement, model, law), None
+    def by_worst_case(self, requirement: Requirement, state: State) -> Standing:
+        """Return how a requirement without an allowance stands in this row."""
+        left = room(requirement, *worst_case.bounds(self.changed(state), requirement, self.structure.bench.settings))
+        left = -math.inf if math.isnan(left) else left
+        return Standing(left, left >= 0, -left)
+
+    def by_share(self, requirement: Requirement, state: State) -> _Share:
+        """Return what this row shows of a requirement with an allowance."""
+        bench, model, name = self.structure.bench, self.changed(state), requirement.name
+        law = rss.run(model, [requirement], bench.settings)[0][name] if bench.methods[name] == "rss" else None
+        fraction, tail, whole = self._fraction(requirement, model, law), None, True
         if fraction is None or law is None:
             tail = self.tails().of(name, model.dimensions)
         margin = room(requirement, law.low, law.high) if law is not None else _margin(tail)
-        return Standing(margin, *_by_allowance(requirement, fraction, tail))
+        if fraction is None and tail is not None:
+            fraction, whole = tail.fraction, tail.whole
+        return _Share(margin, fraction, whole)
 
     def _fraction(self, requirement: Requirement, model: Model, law: Rss | None) -> Fraction | None:
         """Return the fraction out of spec where a law gives it exactly."""
@@ -282,22 +328,12 @@ class _RowBench:
             bench, key, whole = self.structure.bench, self.structure.key, self.structure.whole
             free = [i for i in range(len(bench.changes)) if i not in bench.reshaping]
             models = [self.held(state) for state in (key, whole, *(bench.making({i}, key) for i in free))]
-            asked = [r for r in bench.requirements.values() if r.allow is not None]
-            self._tails = Tails(self.model, asked, models, bench.settings, bench.fractions, bench.progress)
+            allowed = [(r, r.allow.ppm * 1e-6) for r in bench.requirements.values() if r.allow is not None]
+            asked = [of_one_row(r, self.structure.bearing) for r, _ in allowed]
+            seen = {r.name: max(part, bench.fractions.get(r.name, 0.0)) for r, part in allowed}
+            self._tails = Tails(self.model, asked, models, bench.settings, seen, bench.progress)
         return self._tails
 
 
 def _margin(tail: Tail | None) -> float:
     return -math.inf if tail is None else tail.margin
-
-
-def _by_allowance(requirement: Requirement, fraction: Fraction | None, tail: Tail | None) -> tuple[bool, float]:
-    """Return whether an allowance is kept, and the fraction; of fewer cages than the run has, the estimate decides."""
-    ppm = requirement.allow.ppm if requirement.allow else 0.0
-    if fraction is None and tail is not None:
-        fraction = tail.fraction
-        if not tail.whole:
-            return fraction.out_of_spec <= ppm * 1e-6, fraction.out_of_spec
-    if fraction is None:
-        return False, 1.0
-    return by_fraction(fraction, ppm) == "met", fraction.out_of_spec

@@ -22,7 +22,7 @@ import numpy as np
 
 from stackup.cage import kind as kind_called
 from stackup.case import Case, changed
-from stackup.case.merging import is_other_form
+from stackup.case.merging import is_other_form, with_named
 from stackup.case.proposal import Proposal
 from stackup.decide.ladder import COUNT, between, of_processes
 from stackup.dimension import Dimension, Size
@@ -75,19 +75,91 @@ class Change:
         return len(self.ladder) - 1
 
 
+@dataclass(frozen=True)
+class _Spot:
+    """Where both the drawing and the proposal say something of a dimension: for all rows, or (``row``) for one.
+
+    ``old`` and ``new`` are the tables, of a row with what it takes from all rows; ``before`` and ``after`` what they
+    make.
+    """
+
+    name: str
+    label: str
+    path: str
+    row: int | None
+    old: Mapping[str, Any]
+    new: Mapping[str, Any]
+    before: Dimension
+    after: Dimension
+
+    def of(self, case: Case) -> Dimension:
+        """Return the dimension here in another case."""
+        return case.dimensions[self.name] if self.row is None else case.models()[self.row].dimensions[self.name]
+
+    def values(self, keys: Iterable[str]) -> dict[str, Any]:
+        """Return the changes that put in what the proposal says of some keys."""
+        return {f"{self.path}.{key}": self.new[key] for key in keys}
+
+
 def changes_of(case: Case, proposal: Proposal) -> tuple[Change, ...]:
-    """Return the changes of dimensions and of ``[cage]``, in the order of the drawing."""
+    """Return the changes of dimensions, of rows and of ``[cage]``, in the order of the drawing."""
     said = _named(proposal.tables, "dimensions")
     found = [*_of_cage(case, proposal)]
     for name, entry in said.items():
         if name in case.dimensions:
-            found += _of_dimension(case, proposal, name, entry)
+            old, path = _named(case.mapping, "dimensions").get(name, {}), f"dimensions.{name}"
+            ends = case.dimensions[name], proposal.case.dimensions[name]
+            found += _of_dimension(case, _Spot(name, name, path, None, old, entry, *ends))
         elif kind_called(case.kind).slot(name):
             path = f"dimensions.{name}"
             found.append(Change(name, "added", None, entry, ({}, {path: entry}), (None, entry)))
     order = ["cage", *case.dimensions, *said]
     found.sort(key=lambda change: order.index(change.name))
-    return tuple(_standing_alone(case, found))
+    return tuple(_standing_alone(case, [*found, *_of_rows(case, proposal)]))
+
+
+# Rows that differ -------------------------------------------------------------------------------------------
+
+
+def _of_rows(case: Case, proposal: Proposal) -> Iterator[Change]:
+    """Yield what changes of rows: other rows as a whole, else what one of them says of its rollers and dimensions."""
+    old, new = case.mapping.get("row"), proposal.tables.get("row")
+    if new is None or new == old:
+        return
+    if old is None or _named_rows(case) != _named_rows(proposal.case):
+        values = (_named_rows(case), _named_rows(proposal.case))
+        yield Change("cage", "rows", *values, ({}, {"row": new, "cage.rows": None}), values)
+        return
+    for index, (one, other) in enumerate(zip(case.models(), proposal.case.models(), strict=True)):
+        if one.rollers != other.rollers:
+            values = (one.rollers, *between(one.rollers, other.rollers, COUNT), other.rollers)
+            ladder = ({}, *({f"row[{index}].rollers": value} for value in values[1:]))
+            yield Change(f"row {one.name}", "rollers", one.rollers, other.rollers, ladder, values)
+        said = [_named(row[index], "dimensions") for row in (old, new)]
+        for name in dict.fromkeys([*said[0], *said[1]]):
+            yield from _of_row(case, proposal, index, name, *(each.get(name) for each in said))
+
+
+def _named_rows(case: Case) -> list[str]:
+    """Return which rows there are: ``2 middle``."""
+    return [f"{row.count} {row.name}" for row in case.models()]
+
+
+def _of_row(case: Case, proposal: Proposal, index: int, name: str, said: Any, says: Any) -> Iterator[Change]:
+    """Yield what changes of a dimension that the row ``said`` or ``says`` something of, key by key where it can be."""
+    row, other = case.models()[index], proposal.case.models()[index]
+    label, path = f"{name} (row {row.name})", f"row[{index}].dimensions.{name}"
+    before, after = row.dimensions.get(name), other.dimensions.get(name)
+    if before is not None and after is not None and alike(before, after):
+        return
+    old, new = (
+        with_named(_named(of.mapping, "dimensions"), {name: table} if table is not None else {}).get(name)
+        for of, table in ((case, said), (proposal.case, says))
+    )
+    if before is None or after is None or says is None or not (said or {}).keys() <= says.keys():
+        yield Change(label, "row", old, new, ({}, {path: says}), (old, new))
+        return
+    yield from _of_dimension(case, _Spot(name, label, path, index, old or {}, {**(old or {}), **says}, before, after))
 
 
 def _named(tables: Mapping[str, Any], table: str) -> Mapping[str, Any]:
@@ -110,22 +182,22 @@ def _of_cage(case: Case, proposal: Proposal) -> Iterator[Change]:
 # One dimension --------------------------------------------------------------------------------------------
 
 
-def _of_dimension(case: Case, proposal: Proposal, name: str, entry: Any) -> list[Change]:
-    old, path = _named(case.mapping, "dimensions").get(name, {}), f"dimensions.{name}"
-    if alike(case.dimensions[name], proposal.case.dimensions[name]):
+def _of_dimension(case: Case, spot: _Spot) -> list[Change]:
+    old, new = spot.old, spot.new
+    if alike(spot.before, spot.after):
         return []
-    if is_other_form(old, entry):
-        what = next(ASPECTS[key] for key in ("values", "zone", "limit", "nominal", "tolerance") if key in entry)
-        return [Change(name, what, old, entry, ({}, {path: entry}), (old, entry))]
-    keys = [key for key in ASPECTS if key in entry and entry[key] != old.get(key)]
-    keys = [key for key in keys if not _is_restated(case, {f"{path}.{key}": entry[key]}, name)]
-    return [_joined(case, proposal, name, group) for group in _groups(case, proposal, name, keys)]
+    if is_other_form(old, new):
+        what = next(ASPECTS[key] for key in ("values", "zone", "limit", "nominal", "tolerance") if key in new)
+        return [Change(spot.label, what, old, new, ({}, {spot.path: new}), (old, new))]
+    keys = [key for key in ASPECTS if key in new and new[key] != old.get(key)]
+    keys = [key for key in keys if not _is_restated(case, spot, key)]
+    return [_joined(spot, group) for group in _groups(case, spot, keys)]
 
 
-def _is_restated(case: Case, changes: Changes, name: str) -> bool:
+def _is_restated(case: Case, spot: _Spot, key: str) -> bool:
     """Tell whether a key says what the drawing says, in other words."""
-    made = _made(case, changes)
-    return made is not None and alike(made.dimensions[name], case.dimensions[name])
+    made = _made(case, spot.values([key]))
+    return made is not None and alike(spot.of(made), spot.before)
 
 
 def _made(case: Case, changes: Changes) -> Case | None:
@@ -146,17 +218,17 @@ def alike(one: Any, other: Any) -> bool:
     return bool(one == other)
 
 
-def _groups(case: Case, proposal: Proposal, name: str, keys: Sequence[str]) -> list[list[str]]:
+def _groups(case: Case, spot: _Spot, keys: Sequence[str]) -> list[list[str]]:
     """Return the keys of a dimension in groups, each of which is one change."""
     groups = [[key] for key in keys]
     grant = next((key for key in GRANTS if key in keys), None)
     if grant and "process" in keys:
         groups = _together(groups, [grant, "process"])
-    one, other = case.dimensions[name], proposal.case.dimensions[name]
+    one, other = spot.before, spot.after
     if {"nominal", "tolerance"} <= {*keys} and isinstance(one, Size) and isinstance(other, Size):
         moves = abs((other.lower + other.upper) - (one.lower + one.upper)) > 1e-9
         groups = _together(groups, ["nominal", "tolerance"]) if moves else groups
-    if any(_made(case, _values(proposal, name, part)) is None for part in _parts_of(groups)):
+    if any(_made(case, spot.values(part)) is None for part in _parts_of(groups)):
         groups = [list(keys)]
     return groups
 
@@ -174,31 +246,26 @@ def _together(groups: Sequence[list[Any]], items: Sequence[Any]) -> list[list[An
     return [[item for group in joined for item in group], *(group for group in groups if group not in joined)]
 
 
-def _values(proposal: Proposal, name: str, keys: Iterable[str]) -> dict[str, Any]:
-    entry = proposal.tables["dimensions"][name]
-    return {f"dimensions.{name}.{key}": entry[key] for key in keys}
-
-
-def _joined(case: Case, proposal: Proposal, name: str, keys: Sequence[str]) -> Change:
+def _joined(spot: _Spot, keys: Sequence[str]) -> Change:
     """Return one change of some keys, with the steps between where all that differs are numbers."""
     keys = [key for key in ASPECTS if key in keys]
-    old, new = _named(case.mapping, "dimensions")[name], proposal.tables["dimensions"][name]
-    before, after = ({key: entry.get(key) for key in keys} for entry in (old, new))
-    steps = _steps(case, proposal, name, keys)
-    ladder = tuple({f"dimensions.{name}.{key}": value for key, value in step.items()} for step in (*steps, after))
+    before, after = ({key: entry.get(key) for key in keys} for entry in (spot.old, spot.new))
+    steps = _steps(spot, keys)
+    ladder = tuple({f"{spot.path}.{key}": value for key, value in step.items()} for step in (*steps, after))
     what = ", ".join(ASPECTS[key] for key in keys)
     values = (before, *steps, after)
     if len(keys) == 1:
-        return Change(name, what, before[keys[0]], after[keys[0]], ({}, *ladder), tuple(v[keys[0]] for v in values))
-    return Change(name, what, before, after, ({}, *ladder), values)
+        one = tuple(value[keys[0]] for value in values)
+        return Change(spot.label, what, before[keys[0]], after[keys[0]], ({}, *ladder), one)
+    return Change(spot.label, what, before, after, ({}, *ladder), values)
 
 
-def _steps(case: Case, proposal: Proposal, name: str, keys: Sequence[str]) -> list[dict[str, Any]]:
+def _steps(spot: _Spot, keys: Sequence[str]) -> list[dict[str, Any]]:
     """Return what the keys say between the drawing and the proposal.
 
     A process beside a tolerance is that of the proposal at every step: it is what the maker has.
     """
-    old, new = _named(case.mapping, "dimensions")[name], proposal.tables["dimensions"][name]
+    old, new = spot.old, spot.new
     if keys == ["process"]:
         return [{"process": each} for each in of_processes(old.get("process", {}), new["process"])]
     fixed = {key: new[key] for key in keys if key not in GRANTS and key not in ("nominal", "sorted_to", "lot_share")}
@@ -207,11 +274,11 @@ def _steps(case: Case, proposal: Proposal, name: str, keys: Sequence[str]) -> li
         return []
     ends = [
         {key: _number(dimension, key, entry) for key in moving}
-        for dimension, entry in ((case.dimensions[name], old), (proposal.case.dimensions[name], new))
+        for dimension, entry in ((spot.before, old), (spot.after, new))
     ]
     ends = [_plus_minus(each, both=ends) for each in ends]
     start = [{**ends[0]}] if fixed and ends[0] != ends[1] else []
-    ways = {key: between(ends[0][key], ends[1][key], _unit(case.dimensions[name], key)) for key in moving}
+    ways = {key: between(ends[0][key], ends[1][key], _unit(spot.before, key)) for key in moving}
     if not all(ways.values()):
         return [{**each, **fixed} for each in start]
     longest = max(len(way) for way in ways.values())

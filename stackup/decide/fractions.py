@@ -93,6 +93,19 @@ def _differs_round_the_ring(dimension: Dimension) -> bool:
     return any(np.size(mean) > 1 for mean in dimension.law.mean)
 
 
+def of_one_row(requirement: Requirement, rows: int) -> Requirement:
+    """Return what a requirement asks of each of ``rows`` independent rows, so that their bearing is sure to keep it.
+
+    An allowance of bearings is shared equally: 1 − (1 − p)^rows is what it allows.  Rows that differ could share it
+    otherwise, which allows one of them more.
+    """
+    allow = requirement.allow
+    if allow is None or allow.of != "bearings" or rows == 1:
+        return requirement
+    part = 1.0 if allow.ppm >= 1e6 else -math.expm1(math.log1p(-allow.ppm * 1e-6) / rows)
+    return replace(requirement, allow=replace(allow, ppm=part * 1e6, of="cages"))
+
+
 def of_bearings(rows: Sequence[tuple[Fraction | None, int]]) -> Fraction | None:
     """Return the fraction of bearings with any row out, from each row's fraction of cages and its count.
 

@@ -19,6 +19,8 @@ FEWEST = 10
 class Gains:
     """Relative falls of the fraction of cages that fail any requirement with an allowance; None where unknown.
 
+    Of the row and state where most cages fail, before and after.
+
     ``spread``: 10 % less spread; ``centring``: the mean in the middle of the tolerance.  ``by_requirement``: for 10 %
     less spread, of each requirement's own population.  Negative where more fail.
     """
@@ -29,11 +31,8 @@ class Gains:
 
 
 def failed_any(trials: Trials, outcome: Outcome) -> int:
-    """Return how many cages fail any requirement, rows counted as often as there are, in the state where most do."""
-    found: dict[str, int] = {}
-    for place, counts in zip(trials.places, outcome.counts, strict=True):
-        found[place.state] = found.get(place.state, 0) + counts.any_cages.failed * place.row.count
-    return max(found.values(), default=0)
+    """Return how many cages fail any requirement, in the row and state where most do."""
+    return outcome.counts[trials.worst_place(outcome)].any_cages.failed
 
 
 def gains_of(trials: Trials, names: Iterable[str], progress: Progress = silent) -> tuple[Outcome, dict[str, Gains]]:
@@ -42,7 +41,7 @@ def gains_of(trials: Trials, names: Iterable[str], progress: Progress = silent) 
     KeyboardInterrupt from ``progress`` stops the run.
     """
     names = list(names)
-    tighter = {n: Change(n, LESS) for n in names if capability_of(trials.model.dimensions[n]).spread is not None}
+    tighter = {n: Change(n, LESS) for n in names if capability_of(trials.dimensions[n]).spread is not None}
     moved = {name: Change(name, None) for name in tighter if _is_off_centre(trials, name)}
     asked = [c for c in (*tighter.values(), *moved.values()) if trials.holding(c.name)]
     base, outcomes = trials.run(asked, progress, every=True)
@@ -51,7 +50,7 @@ def gains_of(trials: Trials, names: Iterable[str], progress: Progress = silent) 
     for name in names:
         after, centred = found.get(tighter.get(name)), found.get(moved.get(name))  # type: ignore[arg-type]
         held = {r.name for r in trials.holding(name)}
-        still = not held or capability_of(trials.model.dimensions[name]).source == "exact"
+        still = not held or capability_of(trials.dimensions[name]).source == "exact"
         gains[name] = Gains(
             spread=0.0 if still else _of_any(trials, base, after),
             centring=_centring(trials, name, still or name not in moved, base, centred),
@@ -64,13 +63,13 @@ def gains_of(trials: Trials, names: Iterable[str], progress: Progress = silent) 
 
 
 def _is_off_centre(trials: Trials, name: str) -> bool:
-    spread = capability_of(trials.model.dimensions[name]).spread
+    spread = capability_of(trials.dimensions[name]).spread
     return spread is not None and spread.centred() is not None
 
 
 def _centring(trials: Trials, name: str, in_place: bool, base: Outcome, after: Outcome | None) -> float | None:
     """Return the gain of centring: nothing where the mean stands in the middle, None where there is no middle."""
-    has = capability_of(trials.model.dimensions[name])
+    has = capability_of(trials.dimensions[name])
     if has.spread is None or not has.spread.has_middle:
         return None
     return 0.0 if in_place else _of_any(trials, base, after)
@@ -84,15 +83,14 @@ def _of_any(trials: Trials, base: Outcome, after: Outcome | None) -> float | Non
 
 
 def _of_one(trials: Trials, base: Outcome, after: Outcome | None, name: str) -> float | None:
-    """Return the relative fall of one requirement's fraction, in the row and state where it is greatest."""
+    """Return the relative fall of one requirement's fraction, of the row and state where it is greatest, each time."""
     if after is None:
         return None
     requirement = trials.by_name[name]
-    fractions = [f.out_of_spec for f in trials.fractions(base, requirement)]
-    worst = max(range(len(fractions)), key=lambda i: fractions[i])
-    if fractions[worst] == 0 or (name not in trials.exact and _failed(base, name) < FEWEST):
+    before, then = (max(f.out_of_spec for f in trials.fractions(one, requirement)) for one in (base, after))
+    if before == 0 or (name not in trials.exact and _failed(base, name) < FEWEST):
         return None
-    return 1 - trials.fractions(after, requirement)[worst].out_of_spec / fractions[worst]
+    return 1 - then / before
 
 
 def _failed(outcome: Outcome, name: str) -> int:

@@ -23,7 +23,7 @@ import numpy as np
 from stackup.chain.jets import jets
 from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, bindings, compile_model, unroll
-from stackup.decide.plan import Quantities, quantities
+from stackup.decide.plan import Key, Quantities, quantities
 from stackup.engine import margin, steep
 from stackup.engine.rss import is_linear
 from stackup.engine.scatter import Scatter, owner_of, unlike_pockets
@@ -42,22 +42,24 @@ class Limit:
     """One side of a requirement, or both.
 
     ``middle``, ``half``, ``mean`` are the slopes of m by dimension, ``weights`` the w of s²; ``at`` what chains saw of
-    each dimension where m was ``constant``.  ``exact``: holds everywhere, not only there.
+    each dimension where m was ``constant``, a dimension being known by its row and name.  ``exact``: holds everywhere,
+    not only there.  ``place``: the row and state in which it was taken.
     """
 
     name: str
     exact: bool
     shape: Shape
     constant: float
-    middle: Mapping[str, float]
-    half: Mapping[str, float]
-    mean: Mapping[str, float]
-    weights: Mapping[str, float]
+    middle: Mapping[Key, float]
+    half: Mapping[Key, float]
+    mean: Mapping[Key, float]
+    weights: Mapping[Key, float]
     rest: float
-    at: Mapping[str, Quantities]
+    at: Mapping[Key, Quantities]
     scale: float
+    place: tuple[str, str] = ("", "")
 
-    def margin(self, seen: Mapping[str, Quantities]) -> float:
+    def margin(self, seen: Mapping[Key, Quantities]) -> float:
         """Return the margin where the dimensions named in ``seen`` are as there, all others as at first."""
         m, variance = self.constant, self.rest
         for name in {*self.middle, *self.half, *self.mean, *self.weights}:
@@ -71,13 +73,16 @@ class Limit:
 
 
 def limits_of(
-    model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+    model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent, row: int = 0
 ) -> list[Limit]:
-    """Return the limits of all requirements, taken where the model stands."""
-    at = {name: quantities(dimension) for name, dimension in model.dimensions.items()}
+    """Return the limits of all requirements in one row and state, taken where the model stands.
+
+    ``row``: the place of the row in the case, by which its dimensions are known.
+    """
+    at = {(row, name): quantities(dimension) for name, dimension in model.dimensions.items()}
     program = compile_model(model)
     by_worst = [r for r in requirements if r.allow is None]
-    by_law = {r.name: _normal(model, program, r, at) for r in requirements if r.allow is not None}
+    by_law = {r.name: _normal(model, program, r, at, row) for r in requirements if r.allow is not None}
     by_tail = [r for r in requirements if r.allow is not None and by_law[r.name] is None]
     sides = steep.run(model, by_worst, settings, progress)
     tails = margin.run(model, by_tail, settings, progress) if by_tail else {}
@@ -85,20 +90,23 @@ def limits_of(
     for requirement in requirements:
         law = by_law.get(requirement.name)
         if requirement.allow is None:
-            found += [_of_side(requirement, side, at) for side in sides[requirement.name]]
+            found += [_of_side(requirement, side, at, row) for side in sides[requirement.name]]
         elif law is not None:
             found.append(law)
         else:
-            found.append(_of_tail(requirement, tails[requirement.name], at))
+            found.append(_of_tail(requirement, tails[requirement.name], at, row))
     return found
 
 
-def _of_side(requirement: Requirement, side: steep.Side, at: Mapping[str, Quantities]) -> Limit:
-    scale = sum(-slope * at[name].half for name, slope in side.by_half.items())
-    return Limit(
-        requirement.name, side.linear, _straight, side.room, side.by_middle, side.by_half, {}, {}, 0.0, at,
-        max(scale, LEAST_SPREAD),
-    )  # fmt: skip
+def _keyed(row: int, by_name: Mapping[str, float]) -> dict[Key, float]:
+    """Return what is told by name as that of dimensions of a row."""
+    return {(row, name): value for name, value in by_name.items()}
+
+
+def _of_side(requirement: Requirement, side: steep.Side, at: Mapping[Key, Quantities], row: int) -> Limit:
+    middle, half = _keyed(row, side.by_middle), _keyed(row, side.by_half)
+    scale = max(sum(-slope * at[key].half for key, slope in half.items()), LEAST_SPREAD)
+    return Limit(requirement.name, side.linear, _straight, side.room, middle, half, {}, {}, 0.0, at, scale)
 
 
 def _straight(m: float, s: float) -> tuple[float, float, float]:
@@ -110,16 +118,18 @@ def _less_spread(m: float, s: float) -> tuple[float, float, float]:
     return m - s, 1.0, -1.0
 
 
-def _of_tail(requirement: Requirement, found: margin.Tail, at: Mapping[str, Quantities]) -> Limit:
+def _of_tail(requirement: Requirement, found: margin.Tail, at: Mapping[Key, Quantities], row: int) -> Limit:
     """Return margin = m − s, s the root of all that scatter takes: same value and slopes as the sampled tail."""
-    takes = {n: -d for n, d in found.by_scatter.items() if d < 0 and at[n].sd > 0}
+    takes = {key: -d for key, d in _keyed(row, found.by_scatter).items() if d < 0 and at[key].sd > 0}
     whole = max(sum(takes.values()), LEAST_SPREAD)
-    weights = {n: d * whole / at[n].sd ** 2 for n, d in takes.items()}
-    constant = found.margin + whole
-    return Limit(requirement.name, False, _less_spread, constant, {}, {}, found.by_mean, weights, 0.0, at, whole)
+    weights = {key: d * whole / at[key].sd ** 2 for key, d in takes.items()}
+    mean, constant = _keyed(row, found.by_mean), found.margin + whole
+    return Limit(requirement.name, False, _less_spread, constant, {}, {}, mean, weights, 0.0, at, whole)
 
 
-def _normal(model: Model, program: Program, requirement: Requirement, at: Mapping[str, Quantities]) -> Limit | None:
+def _normal(
+    model: Model, program: Program, requirement: Requirement, at: Mapping[Key, Quantities], row: int
+) -> Limit | None:
     """Return the exact limit of a linear gap of normals; None where there is none."""
     allow = requirement.allow
     of_cage = model.gap(requirement.gap).scope == "cage" or model.pockets == 1
@@ -135,16 +145,18 @@ def _normal(model: Model, program: Program, requirement: Requirement, at: Mappin
         return None
     mean, gradient, _ = jets(unrolled, scatter.means(0), bindings(model), second=False).of(requirement.gap)
     names = np.array([owner_of(model, part).name for part in scatter.names])
-    middle, weights, rest = {}, {}, 0.0
+    middle: dict[Key, float] = {}
+    weights: dict[Key, float] = {}
+    rest = 0.0
     for name in map(str, dict.fromkeys(names)):
-        own = np.where(names == name, gradient, 0.0)
+        key, own = (row, name), np.where(names == name, gradient, 0.0)
         variance = scatter.variance(own)
-        if at[name].sd > 0:
-            weights[name] = variance / at[name].sd ** 2
+        if at[key].sd > 0:
+            weights[key] = variance / at[key].sd ** 2
         else:
             rest += variance
         if owner_of(model, name).kind != "zone":
-            middle[name] = float(own.sum())
+            middle[key] = float(own.sum())
     shape = _between(requirement.min, requirement.max, allow.ppm * 1e-6)
     spread = math.sqrt(max(scatter.variance(gradient), 0.0))
     return Limit(requirement.name, True, shape, float(mean), {}, {}, middle, weights, rest, at, max(3 * spread, 1e-12))

@@ -16,6 +16,7 @@ import numpy as np
 
 from stackup.case import Case
 from stackup.case.schema import Choice, OneSidedEntry, Toleranced, ZoneEntry
+from stackup.case.statements import GRANTS, Statement, statements
 from stackup.decide.processes import half_width
 from stackup.dimension import Dimension, OneSided, Size, Zone
 from stackup.dimension.shapes import spelling
@@ -26,36 +27,49 @@ REPLACED = ("cp", "cpk", "toward", "shift", "offset", "data", "how", "subgroup",
 SIDES = ("upper", "lower")
 
 
-def choices_of(case: Case) -> Iterator[tuple[str, Toleranced, Choice]]:
-    """Yield the name and entry of every dimension that has choices, with each choice."""
-    for name, entry in case.entries.items():
-        if isinstance(entry, Toleranced):
-            for choice in entry.choices or ():
-                yield name, entry, choice
+def choices_of(case: Case) -> Iterator[tuple[Statement, Choice]]:
+    """Yield every dimension that has choices, with each choice; a row's own tolerance has its own."""
+    for said in statements(case, GRANTS):
+        if isinstance(said.entry, Toleranced):
+            for choice in said.entry.choices or ():
+                yield said, choice
 
 
-def changes_of(case: Case, name: str, choice: Choice) -> list[dict[str, Any]]:
+def changes_of(said: Statement, choice: Choice) -> list[dict[str, Any]]:
     """Return the changes of the case that put in a choice: one, or two where the side of its mean is not stated."""
-    entry = case.entries[name]
-    key = {ZoneEntry: "zone", OneSidedEntry: "limit"}.get(type(entry), "tolerance")
-    held = {f"dimensions.{name}.{key}": choice.tolerance}
+    key = {ZoneEntry: "zone", OneSidedEntry: "limit"}.get(type(said.entry), "tolerance")
+    held = {f"{said.path}.{key}": choice.tolerance}
     if choice.cp is None and choice.cpk is None and choice.shift is None:
         return [held]
-    before = _process(case, name)
-    changes: dict[str, Any] = {f"dimensions.{name}.process.{k}": None for k in REPLACED if k in before}
+    before = said.table.get("process", {})
+    process: dict[str, Any] = {key: None for key in REPLACED if key in before}
     if before.get("shape") == "measured":
-        changes[f"dimensions.{name}.process.shape"] = None
+        process["shape"] = None
     stated = {"cp": choice.cp, "cpk": choice.cpk, "shift": choice.shift}
-    changes |= {f"dimensions.{name}.process.{k}": value for k, value in stated.items() if value is not None}
+    process |= {key: value for key, value in stated.items() if value is not None}
     if choice.cp is None or choice.cpk is None or choice.cpk == choice.cp:
-        return [held | changes]
+        return [held | _put(said, process)]
     sides = [before["toward"]] if before.get("toward") else SIDES
-    return [held | changes | {f"dimensions.{name}.process.toward": side} for side in sides]
+    return [held | _put(said, process | {"toward": side}) for side in sides]
 
 
-def _process(case: Case, name: str) -> Mapping[str, Any]:
-    found: Mapping[str, Any] = case.mapping["dimensions"][name].get("process", {})
-    return found
+def _put(said: Statement, process: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the changes of a process key by key; a row's own, which takes the place of another, is said as a whole."""
+    path = f"{said.path}.process"
+    if not said.is_of_row:
+        return {f"{path}.{key}": value for key, value in process.items()}
+    whole = {**said.table.get("process", {}), **process}
+    return {path: {key: value for key, value in whole.items() if value is not None}}
+
+
+def toward_of(changes: Mapping[str, Any]) -> str | None:
+    """Return the side that some changes put a mean on."""
+    for key, value in changes.items():
+        if key.endswith(".process.toward"):
+            return str(value)
+        if key.endswith(".process") and "toward" in value:
+            return str(value["toward"])
+    return None
 
 
 def cost_of_good_part(cost: float, scrap: float) -> float:

@@ -19,7 +19,6 @@ from stackup.chain.model import Requirement
 from stackup.decide.processes import Spread, capability_of
 from stackup.decide.trials import Change, Outcome, Trials, allowed_to_fail
 from stackup.engine.settings import Progress, silent
-from stackup.errors import ValueFault
 
 #: the least index that is looked at, and one at which nothing scatters
 FLOOR, LARGEST = 0.1, 1000.0
@@ -148,7 +147,7 @@ def needed_indices(
 
 def _begin(trials: Trials, name: str, lacking: Sequence[Requirement]) -> Needed | _Search:
     """Return the search of one dimension, or the answer where there is nothing to search."""
-    has, held = capability_of(trials.model.dimensions[name]), trials.holding(name)
+    has, held = capability_of(trials.dimensions[name]), trials.holding(name)
     if not held:
         return Needed("not asked", why="no requirement with an allowance depends on it")
     if has.cpk is None or has.spread is None:
@@ -209,13 +208,7 @@ def _learn(trials: Trials, search: _Search, index: float, upper: Outcome | None,
 
 def _tried(trials: Trials, changes: Sequence[Change], progress: Progress) -> list[Outcome | None]:
     """Return the outcome of each change; None where no process can be so."""
-    possible = []
-    for change in changes:
-        try:
-            change.made(trials.model)
-            possible.append(change)
-        except ValueFault:
-            continue
+    possible = [change for change in changes if trials.is_possible(change)]
     outcomes = dict(zip(possible, trials.run(possible, progress)[1] if possible else (), strict=True))
     return [outcomes.get(change) for change in changes]
 

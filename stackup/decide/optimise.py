@@ -12,13 +12,13 @@ nominals that may move, in mm from the present ones.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from stackup.decide.limits import Limit
-from stackup.decide.plan import Option, Place, Quantities
+from stackup.decide.plan import Key, Option, Place, Quantities
 
 Array = Any
 
@@ -88,20 +88,28 @@ class Problem:
         self.whole.append(whole)
         return len(self.low) - 1
 
-    def _linear_maps(self) -> dict[str, tuple[Array, Array]]:
-        """Return, by place, (4,) and (4, count): what chains see is the first plus the second times the unknowns."""
-        found = {}
+    def _linear_maps(self) -> dict[Key, tuple[Array, Array]]:
+        """Return, by dimension of a row, (4,) and (4, count): chains see the first plus the second times the unknowns.
+
+        A row with a tolerance of its own may follow the nominal of all: then two places move what it sees.
+        """
+        keys = dict.fromkeys(key for place in self.places for key in place.seen)
+        found = {key: (np.zeros(4), np.zeros((4, self.count))) for key in keys}
+        wide = {key for place in self.places for key in place.wide}
         for place in self.places:
-            base, matrix = np.zeros(4), np.zeros((4, self.count))
-            if place.options:
-                for index, option in zip(self.picks[place.name], place.options, strict=True):
-                    matrix[:, index] = option.quantities.array()
-            else:
-                base = place.at(0.0).array()
-                matrix[:, self.widths[place.name]] = place.per_width.array() * place.before
-            if place.name in self.nominals:
-                matrix[:, self.nominals[place.name]] = np.array([1.0, 0.0, 1.0, 0.0]) * place.factor
-            found[place.name] = base, matrix
+            for key, seen in place.seen.items():
+                base, matrix = found[key]
+                if key in place.wide and place.options:
+                    for index, option in zip(self.picks[place.name], place.options, strict=True):
+                        matrix[:, index] = option.quantities[key].array()
+                elif key in place.wide:
+                    per_width = seen.per_width.array() * place.before
+                    base += seen.now.array() - per_width
+                    matrix[:, self.widths[place.name]] = per_width
+                elif key not in wide:
+                    base += seen.now.array()
+                if place.name in self.nominals:
+                    matrix[:, self.nominals[place.name]] = np.array([1.0, 0.0, 1.0, 0.0]) * seen.per_nominal
         return found
 
     def _compile(self, limit: Limit) -> tuple[float, Array, float, list[tuple[float, float, Array]]]:
@@ -172,18 +180,19 @@ class Problem:
             found[place.name] = Assigned(half, option, moved)
         return found
 
-    def seen(self, assigned: Mapping[str, Assigned]) -> dict[str, Quantities]:
-        """Return what chains see of the free places."""
-        found = {}
+    def seen(self, assigned: Mapping[str, Assigned]) -> dict[Key, Quantities]:
+        """Return what chains see of the free places, by dimension of a row."""
+        z = np.zeros(self.count)
         for place in self.places:
             one = assigned[place.name]
-            if one.option is None:
-                found[place.name] = place.at(one.half, one.nominal)
+            if place.options:
+                at = next(i for i, option in enumerate(place.options) if option is one.option)
+                z[self.picks[place.name][at]] = 1.0
             else:
-                moved = 0.0 if one.nominal is None or place.nominal is None else one.nominal - place.nominal
-                q, moved = one.option.quantities, moved * place.factor
-                found[place.name] = replace(q, middle=q.middle + moved, mean=q.mean + moved)
-        return found
+                z[self.widths[place.name]] = one.half / place.before
+            if place.name in self.nominals and one.nominal is not None and place.nominal is not None:
+                z[self.nominals[place.name]] = one.nominal - place.nominal
+        return {key: Quantities(*map(float, base + matrix @ z)) for key, (base, matrix) in self._seen.items()}
 
     def finest(self) -> Array:
         """Return the unknowns with every half-width as fine as it may be, nominals as they are."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,8 @@ from stackup.cage import kind as kind_called
 from stackup.case import Case, changed
 from stackup.case.changes import Changes
 from stackup.case.schema import Choice, ExponentialCost, OneSidedEntry, ReciprocalCost, SizeEntry, Toleranced, ZoneEntry
-from stackup.decide.machines import changes_of, cost_of_good_part, scrap
+from stackup.case.statements import GRANTS, Statement, statements
+from stackup.decide.machines import changes_of, cost_of_good_part, scrap, toward_of
 from stackup.dimension import Dimension, Disc
 from stackup.errors import CaseError, Fault, StackupError, ValueFault
 from stackup.standards.iso286 import grade, limits, split_class
@@ -50,16 +51,44 @@ class Quantities:
         """Return the four numbers as an array."""
         return np.array([self.middle, self.half, self.mean, self.sd])
 
+    def more(self, each: Quantities, times: float) -> Quantities:
+        """Return these and ``times`` others."""
+        return Quantities(*map(float, self.array() + times * each.array()))
+
+    def less(self, other: Quantities) -> Quantities:
+        """Return what these are more than others."""
+        return self.more(other, -1.0)
+
+    def times(self, factor: float) -> Quantities:
+        """Return the multiple of these."""
+        return Quantities(*map(float, factor * self.array()))
+
+
+NOTHING = Quantities(0.0, 0.0, 0.0, 0.0)
+
+
+#: a dimension in a row: the row by its place in the case, and the dimension's name
+Key = tuple[int, str]
+
 
 @dataclass(frozen=True)
 class Option:
-    """One step, grade or process: half-width, cost, what it changes in the case, and what chains then see."""
+    """One step, grade or process: half-width, cost, what it changes in the case, what chains then see in each row."""
 
     name: str
     half: float
     cost: float
     changes: Changes
-    quantities: Quantities
+    quantities: Mapping[Key, Quantities]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What chains of one row see of a place: now, more for each unit of half-width, and for each unit of nominal."""
+
+    now: Quantities
+    per_width: Quantities
+    per_nominal: float
 
 
 @dataclass(frozen=True)
@@ -72,14 +101,18 @@ class Curve:
 
 @dataclass(frozen=True)
 class Place:
-    """One dimension of the plan.
+    """One line of the plan: a dimension of all rows, or a row's own.
 
+    ``path``: its table in the case; ``count``: the rows of the bearing that go by its tolerance, each of which costs.
     ``options`` are all there is where steps, grades or processes are given; else any half-width from ``finest`` to
-    ``coarsest``.  ``per_width`` is what chains see more for each unit of half-width, ``nominal_range`` where the
-    nominal may move.  A ``locked`` one only has its present cost.
+    ``coarsest``.  ``wide``: where its tolerance holds; ``seen``: what chains see of it, by row; a row with a tolerance
+    of its own may still follow its nominal.  ``nominal_range``: where the nominal may move.  A ``locked`` one only
+    has its present cost.
     """
 
     name: str
+    path: str
+    count: int
     before: float
     cost_before: float | None
     nominal: float | None
@@ -89,9 +122,8 @@ class Place:
     curve: Curve | None = None
     options: tuple[Option, ...] = ()
     nominal_range: tuple[float, float] | None = None
-    factor: float = 1.0
-    now: Quantities = Quantities(0.0, 0.0, 0.0, 0.0)
-    per_width: Quantities = Quantities(0.0, 0.0, 0.0, 0.0)
+    wide: frozenset[Key] = frozenset()
+    seen: Mapping[Key, Seen] = field(default_factory=dict)
     entry: Toleranced | None = None
 
     @property
@@ -99,38 +131,40 @@ class Place:
         """Tell whether the nominal may move."""
         return self.nominal_range is not None and self.nominal_range[0] < self.nominal_range[1]
 
-    def at(self, half: float, nominal: float | None = None) -> Quantities:
-        """Return what chains see at a half-width and a nominal."""
-        moved = 0.0 if nominal is None or self.nominal is None else (nominal - self.nominal) * self.factor
-        q = self.now.array() + self.per_width.array() * (half - self.before) + moved * np.array([1.0, 0.0, 1.0, 0.0])
-        return Quantities(*map(float, q))
-
     def changes(self, half: float, option: Option | None, nominal: float | None) -> dict[str, Any]:
         """Return the changes of the case that give a half-width, or an option, and a nominal."""
         found = dict(option.changes) if option else self._written(half)
         if nominal is not None and self.moves_nominal and nominal != self.nominal:
-            found[f"dimensions.{self.name}.nominal"] = nominal
+            found[f"{self.path}.nominal"] = nominal
         return found
+
+    def standing_at(self, half: float) -> Place:
+        """Return the place with its factor counted from another half-width."""
+        if self.locked or self.options:
+            return self
+        moved = half - self.before
+        seen = {key: replace(one, now=one.now.more(one.per_width, moved)) for key, one in self.seen.items()}
+        return replace(self, before=half, seen=seen)
 
     def _written(self, half: float) -> dict[str, Any]:
         if half == self.before or self.entry is None:
             return {}
-        return {f"dimensions.{self.name}.{key}": value for key, value in stated(self.entry, half).items()}
+        return {f"{self.path}.{key}": value for key, value in stated(self.entry, half).items()}
 
 
 def plan_of(case: Case) -> tuple[Place, ...]:
-    """Return a place for every dimension with a tolerance, in the order of the file.
+    """Return a place for every dimension with a tolerance, in the order of the file; a row's own has one of its own.
 
     Raises CaseError where no dimension has a cost or choices, or one that has has no tolerance to begin with.
     """
     places, faults = [], []
-    for name, entry in case.entries.items():
-        if isinstance(entry, Toleranced):
-            try:
-                places.append(_place(case, name, entry))
-            except ValueFault as error:
-                faults.append(Fault(f"dimensions.{name}.{error.name}", error.found, error.allowed, file=_file(case)))
-    if not any(isinstance(e, Toleranced) and (e.cost or e.choices) for e in case.entries.values()):
+    toleranced = [one for one in statements(case, GRANTS) if isinstance(one.entry, Toleranced)]
+    for said in toleranced:
+        try:
+            places.append(_place(case, said, said.entry))  # type: ignore[arg-type]  # looked at above
+        except ValueFault as error:
+            faults.append(Fault(f"{said.path}.{error.name}", error.found, error.allowed, file=_file(case)))
+    if all(isinstance(one.entry, Toleranced) and not (one.entry.cost or one.entry.choices) for one in toleranced):
         allowed = "a cost or choices for one dimension at least: nothing says what a tolerance costs"
         faults.append(Fault("dimensions", "no cost and no choices", allowed, file=_file(case)))
     if faults:
@@ -142,30 +176,57 @@ def _file(case: Case) -> str:
     return str(case.path or "")
 
 
-def _place(case: Case, name: str, entry: Toleranced) -> Place:
-    dimension = case.dimensions[name]
-    before = dimension.tolerance / _factor(dimension)
+def _place(case: Case, said: Statement, entry: Toleranced) -> Place:
+    before = said.dimension.tolerance / _factor(said.dimension)
     nominal = entry.nominal or 0.0 if isinstance(entry, SizeEntry) else None
-    curve = curve_of(entry)
+    curve = curve_of(entry, said.count)
     if entry.locked or not (entry.cost or entry.choices):
-        return Place(name, before, curve.value(before) if curve and before > 0 else None, nominal, True)
+        paid = curve.value(before) if curve and before > 0 else None
+        return Place(said.label, said.path, said.count, before, paid, nominal, True)
     if before <= 0:
         raise ValueFault(_key(entry), "no tolerance", "a half-width above 0 to begin with, where a cost is given")
-    finest, coarsest = _ends(case, name, entry, before)
-    options = tuple(_options(case, name, entry, finest, coarsest))
+    now = _in_rows(case, said)
+    finest, coarsest = _ends(case, said, entry, before, now)
+    options = tuple(_options(case, said, entry, finest, coarsest))
     if _is_stepped(entry) and not options:
         raise ValueFault(_key(entry), "no step between finest and coarsest", "ends that hold one step at least")
-    now = quantities(dimension)
-    per_width = Quantities(0.0, 0.0, 0.0, 0.0)
-    if not options:
-        finer = changed(case, {f"dimensions.{name}.{k}": v for k, v in stated(entry, before / 2).items()})
-        off = now.array() - quantities(finer.dimensions[name]).array()
-        per_width = Quantities(*map(float, off / (before / 2)))
+    wide = _in_rows(case, said, now if options else None, None if options else stated(entry, before / 2))
+    per_width = {key: now[key].less(finer).times(2 / before) for key, finer in wide.items()}
+    moving, nominal_range = _followers(case, said), _range(case, said, entry)
+    factor = _factor(said.dimension)
+    seen = {
+        key: Seen(now.get(key) or quantities(case.models()[key[0]].dimensions[said.name]),
+                  per_width.get(key, NOTHING), factor if key in moving else 0.0)
+        for key in dict.fromkeys([*now, *(moving if nominal_range else ())])
+    }  # fmt: skip
     cost = curve.value(before) if curve else _cost_of_present(options, now)
     return Place(
-        name, before, cost, nominal, False, finest, coarsest, curve, options, _range(entry), _factor(dimension), now,
-        per_width, entry,
+        said.label, said.path, said.count, before, cost, nominal, False, finest, coarsest, curve, options,
+        nominal_range, frozenset(now), seen, entry,
     )  # fmt: skip
+
+
+def _in_rows(
+    case: Case, said: Statement, known: Mapping[Key, Quantities] | None = None, keys: Mapping[str, Any] | None = None
+) -> dict[Key, Quantities]:
+    """Return what chains see of a dimension in the rows that go by ``said``, with ``keys`` of it changed."""
+    if known is not None:
+        return dict(known)
+    made = changed(case, {f"{said.path}.{key}": value for key, value in keys.items()}) if keys else case
+    return {(row, said.name): quantities(made.models()[row].dimensions[said.name]) for row in said.rows}
+
+
+def _followers(case: Case, said: Statement) -> list[Key]:
+    """Return the rows that follow the nominal of a statement: all that say none of their own, or the row itself."""
+    rows = list(enumerate(case.models()))
+    if said.is_of_row:
+        rows = [(index, row) for index, row in rows if index in said.rows]
+        return [(index, said.name) for index, row in rows if "nominal" in row.said.get(said.name, ())]
+    return [
+        (index, said.name)
+        for index, row in rows
+        if said.name in row.dimensions and "nominal" not in row.said.get(said.name, ())
+    ]
 
 
 def _factor(dimension: Dimension) -> float:
@@ -173,19 +234,20 @@ def _factor(dimension: Dimension) -> float:
     return math.pi / 180 if dimension.unit == "rad" else 1.0
 
 
-def _range(entry: Toleranced) -> tuple[float, float] | None:
+def _range(case: Case, said: Statement, entry: Toleranced) -> tuple[float, float] | None:
+    """Return where the nominal may move; None where no row would follow it."""
     given = entry.nominal_range if isinstance(entry, SizeEntry) else None
-    return (given[0], given[1]) if given else None
+    return (given[0], given[1]) if given and _followers(case, said) else None
 
 
-def curve_of(entry: Toleranced) -> Curve | None:
-    """Return the cost of a half-width as the case states it."""
+def curve_of(entry: Toleranced, count: int = 1) -> Curve | None:
+    """Return the cost of a half-width as the case states it, ``count`` times."""
     cost = entry.cost
     if isinstance(cost, ReciprocalCost):
-        fixed, rate, power = cost.fixed, cost.rate, cost.power
+        fixed, rate, power = count * cost.fixed, count * cost.rate, cost.power
         return Curve(lambda t: fixed + rate / t**power, lambda t: -power * rate / t ** (power + 1))
     if isinstance(cost, ExponentialCost):
-        fixed, rate, scale = cost.fixed, cost.rate, cost.scale
+        fixed, rate, scale = count * cost.fixed, count * cost.rate, cost.scale
         return Curve(lambda t: fixed + rate * math.exp(-t / scale), lambda t: -rate / scale * math.exp(-t / scale))
     return None
 
@@ -223,12 +285,14 @@ def rounded(half: float) -> float:
     return round(math.floor(half * 10.0**places * (1 + 1e-8)) / 10.0**places, DECIMALS)
 
 
-def _ends(case: Case, name: str, entry: Toleranced, before: float) -> tuple[float, float]:
+def _ends(
+    case: Case, said: Statement, entry: Toleranced, before: float, now: Mapping[Key, Quantities]
+) -> tuple[float, float]:
     """Return the finest and the coarsest half-width; a size that is never negative is no wider than its middle."""
     coarsest = entry.coarsest or before * REACH
-    slot = kind_called(case.kind).slot(name)
+    slot = kind_called(case.kind).slot(said.name)
     if slot and slot.nonnegative and isinstance(entry, SizeEntry):
-        coarsest = min(coarsest, quantities(case.dimensions[name]).middle)
+        coarsest = min(coarsest, *(one.middle for one in now.values()))
     finest = min(entry.finest or before / REACH, coarsest)
     return finest, coarsest
 
@@ -246,22 +310,22 @@ def _letter(entry: Toleranced) -> str | None:
     return split_class(entry.tolerance)[0] if is_class else None  # type: ignore[attr-defined]
 
 
-def _options(case: Case, name: str, entry: Toleranced, finest: float, coarsest: float) -> Iterator[Option]:
+def _options(case: Case, said: Statement, entry: Toleranced, finest: float, coarsest: float) -> Iterator[Option]:
     if entry.choices:
         for one in entry.choices:
-            yield from _choice(case, name, one)
+            yield from _choice(case, said, one)
         return
-    curve = curve_of(entry)
+    curve = curve_of(entry, said.count)
     if curve is None or not _is_stepped(entry):
         return
     for label, half, keys in _steps(entry, finest, coarsest):
         if finest * (1 - 1e-9) <= half <= coarsest * (1 + 1e-9):
-            changes = {f"dimensions.{name}.{key}": value for key, value in keys.items()}
+            changes = {f"{said.path}.{key}": value for key, value in keys.items()}
             try:
-                made = changed(case, changes).dimensions[name]
+                made = _in_rows(case, said, None, keys)
             except StackupError:  # a grade that the case does not allow here is no option
                 continue
-            yield Option(label, half, curve.value(half), changes, quantities(made))
+            yield Option(label, half, curve.value(half), changes, made)
 
 
 def _steps(entry: Toleranced, finest: float, coarsest: float) -> Iterator[tuple[str, float, Mapping[str, Any]]]:
@@ -299,19 +363,26 @@ def _numbers(steps: str | float | None, finest: float, coarsest: float) -> Seque
     return [half for half in found if finest * (1 - 1e-9) <= half <= coarsest * (1 + 1e-9)]
 
 
-def _choice(case: Case, name: str, choice: Choice) -> Iterator[Option]:
+def _choice(case: Case, said: Statement, choice: Choice) -> Iterator[Option]:
     """Yield one real process, once for each side that its mean may stand on: what a good part costs with it."""
-    both = changes_of(case, name, choice)
+    both = changes_of(said, choice)
     for changes in both:
-        dimension = changed(case, changes).dimensions[name]
-        side = changes.get(f"dimensions.{name}.process.toward") if len(both) > 1 else None
+        made = changed(case, changes).models()
+        dimension = made[said.rows[0]].dimensions[said.name]
+        side = toward_of(changes) if len(both) > 1 else None
         label = f"{choice.name} towards {side}" if side else choice.name
-        cost = cost_of_good_part(choice.cost, scrap(dimension))
+        cost = said.count * cost_of_good_part(choice.cost, scrap(dimension))
         half = dimension.tolerance / _factor(dimension)
-        yield Option(label, half, min(cost, MOST_COST), changes, quantities(dimension))
+        seen = {(row, said.name): quantities(made[row].dimensions[said.name]) for row in said.rows}
+        yield Option(label, half, min(cost, MOST_COST), changes, seen)
 
 
-def _cost_of_present(options: Sequence[Option], now: Quantities) -> float | None:
+def _cost_of_present(options: Sequence[Option], now: Mapping[Key, Quantities]) -> float | None:
     """Return the cost of the option that is what the case has now: the same width, mean and scatter; else None."""
-    same = [o.cost for o in options if np.allclose(o.quantities.array(), now.array(), rtol=1e-9, atol=1e-12)]
+    same = [option.cost for option in options if all(_is(option.quantities[key], one) for key, one in now.items())]
     return min(same, default=None)
+
+
+def _is(one: Quantities, other: Quantities) -> bool:
+    """Tell whether chains see the same."""
+    return np.allclose(one.array(), other.array(), rtol=1e-9, atol=1e-12)

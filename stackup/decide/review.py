@@ -14,7 +14,7 @@ from stackup.decide.agree import Agreed, agree
 from stackup.decide.check import check, settings_of
 from stackup.decide.coalitions import Bench
 from stackup.decide.differences import Change, changes_of
-from stackup.decide.record import CheckResult, Note, Record
+from stackup.decide.record import CheckResult, Note, Record, RowRecord
 from stackup.decide.review_record import (
     Cause,
     ChangeReview,
@@ -134,7 +134,8 @@ def _judgements(result: CheckResult) -> dict[str, Judgement]:
         allow, each = record.requirement.allow, record.fraction
         if record.verdict is not None and each is not None:
             fraction, ends = (getattr(each, allow.of), None) if allow else (None, record.worst_case)
-            found[record.name] = Judgement(record.requirement, record.verdict, ends, fraction, each.cages)
+            place = record.row, record.state
+            found[record.name] = Judgement(record.requirement, record.verdict, ends, fraction, each.cages, *place)
     return found
 
 
@@ -163,6 +164,8 @@ def _result(case: Case, proposal: Proposal, settings: Settings, found: _Found) -
         seed=settings.seed,
         cages=settings.cages,
         pockets_per_cage=case.rollers,
+        rows=tuple(RowRecord(row.name, row.count, row.rollers) for row in case.models()),
+        states=tuple(dict.fromkeys(state for row in case.models() for state in row.states)),
         whole=proposal.whole,
         verdict=None if found.interrupted else opinion([change.decision for change in changes]),
         largest=found.agreed.largest if found.agreed else None,

@@ -9,7 +9,7 @@ from typing import Any, Literal
 from stackup.decide.coalitions import Method
 from stackup.decide.displays import Shown
 from stackup.decide.head import head
-from stackup.decide.record import Note, Record, finite
+from stackup.decide.record import Note, Record, RowRecord, finite, without_draws
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
 from stackup.engine.result import Fraction
@@ -38,6 +38,8 @@ class Cause:
         return {
             "requirement": self.requirement,
             "together": self.together,
+            "row": self.after.row,
+            "state": self.after.state,
             "room_before": finite(self.before.room),
             "room_after": finite(self.after.room),
             "fraction_before": _fraction(self.before.fraction),
@@ -124,20 +126,10 @@ class RequirementReview:
         return {
             "name": self.name,
             "margin": self.margin and self.margin.to_dict(),
-            "before": _record(self.before),
-            "after": _record(self.after),
-            "agreed": _record(self.agreed),
+            "before": without_draws(self.before),
+            "after": without_draws(self.after),
+            "agreed": without_draws(self.agreed),
         }
-
-
-def _record(record: Record | None) -> Json | None:
-    """Return the record of a check without its Monte Carlo."""
-    if record is None:
-        return None
-    found = record.to_dict()
-    for each in (found, *found["by_state"]):
-        del each["monte_carlo"]
-    return found
 
 
 @dataclass(frozen=True)
@@ -156,6 +148,8 @@ class ReviewResult(Shown):
     seed: int
     cages: int
     pockets_per_cage: int
+    rows: tuple[RowRecord, ...]
+    states: tuple[str, ...]
     whole: bool
     verdict: Opinion | None
     largest: bool | None
@@ -172,6 +166,8 @@ class ReviewResult(Shown):
             **head(self),
             "proposal_digest": self.proposal_digest,
             "pockets_per_cage": self.pockets_per_cage,
+            "rows": [row.to_dict() for row in self.rows],
+            "states": list(self.states),
             "whole": self.whole,
             "verdict": self.verdict,
             "largest": self.largest,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from stackup.decide.notes import CAUTIONS
 from stackup.decide.record import Note
-from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord
+from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RowRollers
 
 SOLID = (
     "C_r is that of solid rollers: ISO 281 has no term for a bore, the allowance for it is yours; between counts of "
@@ -40,8 +40,24 @@ def of_rating(rating: RatingRecord) -> Iterator[Note]:
             f"no C_r: gamma = {rating.gamma:.4g} lies outside the table of f_c in ISO 281 (0.01 … 0.30); "
             "the ratios follow from Z^(3/4) alone, f_c is the same for all counts"
         )
+
+
+def of_all(rows: Sequence[RowRollers]) -> Iterator[Note]:
+    """Yield what holds of every rating and every count."""
     yield Note(SOLID, level="caution")
     yield Note(LIFE, level="caution")
+    if any(one.fraction is not None for row in rows for one in row.counts):
+        yield Note(GAP)
+        yield Note(SEED, level="caution")
+
+
+def of_rows(rows: Sequence[RowRollers], states: Sequence[str]) -> Iterator[Note]:
+    """Yield how rows that differ are asked, and that states count."""
+    if len(rows) > 1:
+        yield Note("rows that differ are asked one by one: a count of one row, all others as they are")
+        yield Note("C_r is that of the rows that are alike, taken as a bearing: ISO 281 rates no rows that differ")
+    if len(states) > 1:
+        yield Note(f"every count must hold in all states ({', '.join(states)}): the worst of them is shown")
 
 
 def of_counts(counts: Iterable[CountRecord], full: int) -> Iterator[Note]:
@@ -57,9 +73,6 @@ def of_counts(counts: Iterable[CountRecord], full: int) -> Iterator[Note]:
     if unsure:
         yield Note(f"undecided with {listed(unsure)}, which does not count as met: more cages decide (--cages)")
     yield from _not_in_order(records)
-    if any(one.fraction is not None for one in records):
-        yield Note(GAP)
-        yield Note(SEED, level="caution")
 
 
 def _not_in_order(records: list[CountRecord]) -> Iterator[Note]:

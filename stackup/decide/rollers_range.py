@@ -6,7 +6,7 @@ import math
 
 from stackup.cage import KINDS, RatingInputs, RollerSet
 from stackup.cage import kind as kind_called
-from stackup.case import Case
+from stackup.case import Case, Row
 from stackup.case.faults import Faults
 from stackup.case.schema import ValuesEntry
 from stackup.case.source import places_of
@@ -71,15 +71,15 @@ def range_of(own: int, full: int, first: int | None, last: int | None) -> range:
     return range(low, high + 1)
 
 
-def judge_counts(case: Case, counts: range) -> None:
-    """Raise CaseError where the case has values as built, one for each pocket, and ``counts`` holds other counts."""
-    if counts == range(case.rollers, case.rollers + 1):
+def judge_counts(case: Case, row: Row, counts: range) -> None:
+    """Raise CaseError where a row has values as built, one for each pocket, and ``counts`` holds other counts."""
+    if counts == range(row.rollers, row.rollers + 1):
         return
     faults = _faults_of(case)
-    for name, entry in case.entries.items():
+    for name, entry in row.entries.items():
         if isinstance(entry, ValuesEntry):
             allowed = "a nominal, zone or limit: values as built belong to their own number of rollers"
-            found = f"values of {case.rollers} pockets for {counts[0]} … {counts[-1]} rollers"
+            found = f"values of {row.rollers} pockets for {counts[0]} … {counts[-1]} rollers"
             faults.add(("dimensions", name, "values"), found, allowed)
     faults.raise_all()
 

@@ -53,9 +53,13 @@ def _influence(free: Sequence[Place], limits: Sequence[Limit]) -> dict[str, floa
 
 def _takes(limit: Limit, place: Place) -> float:
     """Return what a unit of half-width takes of a limit: by the region, or by the standard deviation alone."""
-    by_region = -limit.half.get(place.name, 0.0) * abs(place.per_width.half or 1.0)
-    spread = math.sqrt(limit.weights.get(place.name, 0.0)) * (place.per_width.sd or place.now.sd / place.before)
-    return max(by_region, spread, 0.0)
+    most = 0.0
+    for key in place.wide:
+        seen = place.seen[key]
+        by_region = -limit.half.get(key, 0.0) * abs(seen.per_width.half or 1.0)
+        spread = math.sqrt(limit.weights.get(key, 0.0)) * (seen.per_width.sd or seen.now.sd / place.before)
+        most = max(most, by_region, spread)
+    return most
 
 
 _BASES: Mapping[str, Callable[[Sequence[Place], Sequence[Limit]], dict[str, float]]] = {

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from stackup.case import Case, changed
-from stackup.chain.model import Model
+from stackup.decide.fractions import of_one_row
 from stackup.decide.limits import Limit, limits_of
+from stackup.decide.once import Once
 from stackup.decide.optimise import Assigned, Problem, Solution, solve
 from stackup.decide.plan import Place
 from stackup.engine.settings import Progress, Settings
@@ -27,7 +28,7 @@ class Standing:
     limits: list[Limit] = field(default_factory=list)
     earlier: list[Limit] = field(default_factory=list)
     options: dict[str, str] = field(default_factory=dict)
-    reserves: dict[str, float] = field(default_factory=dict)
+    reserves: dict[tuple[str, tuple[str, str]], float] = field(default_factory=dict)
 
     def drawing(self) -> Case:
         """Return the case as it stands."""
@@ -43,8 +44,28 @@ class Standing:
         kept = [limit for limit in self.limits if not limit.exact]
         self.earlier = [*self.earlier, *kept] if options == self.options else []
         self.options = options
-        model = model_of(self.drawing())
-        self.limits = limits_of(model, self.case.requirements, self.settings, self.progress)
+        self.limits = list(self._taken(self.drawing()))
+
+    def _taken(self, drawing: Case) -> Iterator[Limit]:
+        """Yield the limits of every row and state; where a gap is the same in several states, once."""
+        wanted = [of_one_row(requirement, self.bearing) for requirement in self.case.requirements]
+        for index, row in enumerate(drawing.models()):
+            once = Once(row.states, wanted)
+            for state, asked in once.asked.items():
+                if asked:
+                    tell = once.within(state, self.progress)
+                    for limit in limits_of(row.states[state], asked, self.settings, tell, index):
+                        yield replace(limit, place=(row.name, state))
+
+    @property
+    def bearing(self) -> int:
+        """The number of rows of the bearing."""
+        return sum(row.count for row in self.case.models())
+
+    @property
+    def shares(self) -> bool:
+        """Tell whether several rows share an allowance of bearings."""
+        return any(of_one_row(one, self.bearing) is not one for one in self.case.requirements)
 
     def solve(self, reach: float) -> Solution | None:
         """Return the cheapest drawing within a factor ``reach``; earlier limits go where they leave none."""
@@ -63,7 +84,7 @@ class Standing:
         """Return the problem round where the drawing stands, all limits with their reserves taken off."""
         here = tuple(_standing_at(place, self.standing.get(place.name)) for place in self.places)
         limits = [*self.limits, *more]
-        guarded = [replace(one, constant=_less(one, self.reserves.get(one.name, 0.0))) for one in limits]
+        guarded = [replace(one, constant=_less(one, self.reserves.get((one.name, one.place), 0.0))) for one in limits]
         return Problem(here, guarded, reach)
 
 
@@ -75,17 +96,9 @@ def _less(limit: Limit, reserve: float) -> float:
     return limit.constant - math.copysign(reserve, sign)
 
 
-def model_of(case: Case) -> Model:
-    """Return the model of a case's only row as made."""
-    return case.models()[0].states["made"]
-
-
 def _standing_at(place: Place, standing: Assigned | None) -> Place:
     """Return the place with its factor counted from where the drawing stands."""
-    if place.locked or place.options or standing is None:
-        return place
-    now = place.at(standing.half)
-    return replace(place, before=standing.half, now=now, finest=place.finest, coarsest=place.coarsest)
+    return place if standing is None else place.standing_at(standing.half)
 
 
 def changes_from(places: Sequence[Place], assigned: Mapping[str, Assigned]) -> dict[str, Any]:

@@ -1,19 +1,23 @@
-"""Does a model work, and no more: the engines that decide a verdict, none of those that only inform.
+"""Does a case work, and no more: the engines that decide a verdict, none of those that only inform.
 
-What ``check`` says of a requirement, ``judge`` says too: the same engines on the same draws.
+What ``check`` says of a requirement, ``judge_rows`` says too: the same engines on the same draws.  A requirement must
+hold in every row and every state; the worst of them governs, and is named.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from stackup.case import Case, Row
+from stackup.case.states import MADE
 from stackup.chain.model import Model, Requirement
-from stackup.decide.fractions import of_row
+from stackup.decide.fractions import of_bearings, of_row
 from stackup.decide.once import Once
-from stackup.decide.verdict import Verdict, by_fraction, by_worst_case, room, worst
+from stackup.decide.verdict import ORDER, Verdict, by_fraction, by_worst_case, room, worst
 from stackup.engine import monte_carlo, rss, worst_case
-from stackup.engine.result import AnyRequirement, Fraction, Rss, Sampled, WorstCase
+from stackup.engine.result import AnyRequirement, Fraction, MonteCarlo, Rss, WorstCase
 from stackup.engine.settings import Progress, Settings, silent
 
 
@@ -21,7 +25,8 @@ from stackup.engine.settings import Progress, Settings, silent
 class Judgement:
     """The verdict on one requirement, and the number behind it: both ends of the worst case, or a fraction.
 
-    ``cages`` is the fraction of cages out of spec where it was sampled.
+    ``cages`` is the fraction of cages out of spec where it was sampled.  ``row`` and ``state`` are those that govern:
+    the worst of all.
     """
 
     requirement: Requirement
@@ -29,6 +34,8 @@ class Judgement:
     worst_case: WorstCase | None
     fraction: Fraction | None
     cages: Fraction | None
+    row: str = ""
+    state: str = ""
 
     @property
     def room(self) -> float | None:
@@ -44,13 +51,52 @@ class Judgement:
             return None
         return self.fraction.out_of_spec / (allow.ppm * 1e-6)
 
+    @property
+    def badness(self) -> tuple[float, ...]:
+        """What is greater the worse a judgement on a requirement is: its verdict, then what decides it, then cages.
+
+        As ``check`` ranks rows and states.
+        """
+        order = float(ORDER.index(self.verdict))
+        if self.requirement.allow is None:
+            left = self.room
+            return order, math.inf if left is None or math.isnan(left) else -left
+        ends = [(one.out_of_spec, one.high) if one else (math.inf, math.inf) for one in (self.fraction, self.cages)]
+        return order, *ends[0], *ends[1]
+
+
+@dataclass(frozen=True)
+class Look:
+    """A row (its name, and how many are alike) in a state: by requirement both ends of the worst case, or fractions.
+
+    The fractions are those of pockets and of cages; ``anyone``: what fails any requirement that was sampled.
+    """
+
+    row: str
+    count: int
+    state: str
+    ends: Mapping[str, WorstCase]
+    fractions: Mapping[str, tuple[Fraction | None, Fraction | None]]
+    anyone: AnyRequirement
+
+    @property
+    def place(self) -> tuple[str, str]:
+        """Return the names of row and state."""
+        return self.row, self.state
+
 
 @dataclass(frozen=True)
 class Trial:
-    """The verdicts on all requirements, and the fraction of pockets and cages that fail any that was sampled."""
+    """The verdicts on all requirements: ``judgements`` of the row and state that govern each, ``by_place`` of all.
+
+    ``any_requirement``: the fraction of pockets and cages that fail any requirement that was sampled, of the row and
+    state (``place``) where most cages do.
+    """
 
     judgements: Mapping[str, Judgement]
+    by_place: Mapping[tuple[str, str], Mapping[str, Judgement]]
     any_requirement: AnyRequirement
+    place: tuple[str, str]
 
     @property
     def verdict(self) -> Verdict:
@@ -66,65 +112,99 @@ class Trial:
 def judge(
     model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> Trial:
+    """Return the verdicts of one row in one state, a bearing by itself.  Raises Interrupted."""
+    return judge_rows((Row("1", 1, model.pockets, {MADE: model}),), requirements, settings, progress)
+
+
+def judge_case(case: Case, settings: Settings, progress: Progress = silent) -> Trial:
+    """Return the verdicts on all requirements of a case.  Raises Interrupted."""
+    return judge_rows(case.models(), case.requirements, settings, progress)
+
+
+def judge_rows(
+    rows: Sequence[Row], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+) -> Trial:
     """Return the verdicts on ``requirements``: each by the worst case or by its fraction, as it asks.
 
-    One row of one bearing: of bearings counts as of cages.  Raises Interrupted.
+    In every row and state of a bearing; of bearings as many fail as have any row out.  Raises Interrupted.
     """
-    (trial,) = judge_states({"": model}, requirements, settings, progress).values()
-    return trial
+    return trial_of([look for row in rows for look in _looks(row, requirements, settings, progress)], requirements)
 
 
-def judge_states(
-    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
-) -> dict[str, Trial]:
-    """Return, by state, what ``judge`` says of each; all states are sampled in one run.
+def trial_of(looks: Sequence[Look], requirements: Sequence[Requirement], beside: Sequence[Look] = ()) -> Trial:
+    """Return the verdicts from what rows show in all states; ``beside``: the other rows of the bearing, if any."""
+    every = (*looks, *beside)
+    by_place = {look.place: {r.name: _judgement(look, every, r) for r in requirements} for look in looks}
+    governing = {r.name: max((found[r.name] for found in by_place.values()), key=_badness) for r in requirements}
+    most = max(looks, key=_cages_out)
+    return Trial(governing, by_place, most.anyone, most.place)
 
-    ``models``: one row, by state; they differ in the values of parameters only (else ValueError).
-    """
+
+def _badness(one: Judgement) -> tuple[float, ...]:
+    return one.badness
+
+
+def _cages_out(look: Look) -> float:
+    cages = look.anyone.cages
+    return cages.out_of_spec if cages else -1.0
+
+
+def _looks(row: Row, requirements: Sequence[Requirement], settings: Settings, progress: Progress) -> list[Look]:
+    """Look at one row in all its states: what no state changes is worked out once, all states see the same cages."""
     by_worst = [r for r in requirements if r.allow is None]
     by_share = [r for r in requirements if r.allow is not None]
-    ends = worst_cases(models, by_worst, settings, progress)
-    drawn = monte_carlo.run_states(models, by_share, settings, progress) if by_share else {}
-    laws = first_laws(models, by_share, settings, progress)
-    trials = {}
-    for state, model in models.items():
-        found = {r.name: by_ends(r, ends[state][r.name]) for r in by_worst}
-        for r in by_share:
-            found[r.name] = by_draws(model, r, laws[state][r.name], drawn[state].records[r.name])
-        overall = drawn[state].any_requirement if by_share else AnyRequirement(None, None)
-        trials[state] = Trial({r.name: found[r.name] for r in requirements}, overall)
-    return trials
+    ends = _worst_cases(row, by_worst, settings, progress)
+    drawn: Mapping[str, MonteCarlo] = {}
+    laws: Mapping[str, Mapping[str, Rss | None]] = {}
+    if by_share:
+        drawn = monte_carlo.run_states(row.states, by_share, settings, progress)
+        laws = laws_of(row, by_share, settings, progress)
+    nothing = AnyRequirement(None, None)
+    return [
+        Look(
+            row.name,
+            row.count,
+            state,
+            ends[state],
+            {r.name: of_row(model, r, laws[state][r.name], drawn[state].records[r.name]) for r in by_share},
+            drawn[state].any_requirement if by_share else nothing,
+        )
+        for state, model in row.states.items()
+    ]
 
 
-def worst_cases(
-    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+def _worst_cases(
+    row: Row, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> dict[str, dict[str, WorstCase]]:
-    """Return the worst case of every requirement in every state, what is the same in several of them found once."""
-    return Once(models, requirements).run(
-        lambda state, asked, told: worst_case.run(models[state], asked, settings, told), progress
-    )
+    """Return the worst cases of a row, by state and requirement.  Raises Interrupted."""
+
+    def engine(state: str, asked: Sequence[Requirement], tell: Progress) -> Mapping[str, WorstCase]:
+        return worst_case.run(row.states[state], asked, settings, tell)
+
+    return Once(row.states, requirements).run(engine, progress)
 
 
-def first_laws(
-    models: Mapping[str, Model], requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
+def laws_of(
+    row: Row, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> dict[str, dict[str, Rss | None]]:
-    """Return the RSS of every requirement in every state, what is the same in several of them found once."""
-    return Once(models, requirements).run(
-        lambda state, asked, told: rss.run(models[state], asked, settings, told)[0], progress
-    )
+    """Return what RSS says of a row, by state and requirement.  Raises Interrupted."""
+
+    def engine(state: str, asked: Sequence[Requirement], tell: Progress) -> Mapping[str, Rss | None]:
+        return rss.run(row.states[state], asked, settings, tell)[0]
+
+    return Once(row.states, requirements).run(engine, progress)
 
 
-def by_ends(requirement: Requirement, ends: WorstCase) -> Judgement:
-    """Return the verdict on a requirement without an allowance."""
-    return Judgement(requirement, by_worst_case(requirement, ends), ends, None, None)
-
-
-def by_draws(model: Model, requirement: Requirement, law: Rss | None, drawn: Sampled) -> Judgement:
-    """Return the verdict on a requirement with an allowance: of bearings counts as of cages."""
-    allow = requirement.allow
-    pockets, cages = of_row(model, requirement, law, drawn)
-    fraction = pockets if allow is not None and allow.of == "pockets" else cages
-    verdict: Verdict = "undecided"
-    if fraction is not None and allow is not None:
-        verdict = by_fraction(fraction, allow.ppm)
-    return Judgement(requirement, verdict, None, fraction, cages)
+def _judgement(look: Look, looks: Sequence[Look], requirement: Requirement) -> Judgement:
+    """Return the verdict on a requirement in one row and state; of bearings that on all rows in the state."""
+    name, allow = requirement.name, requirement.allow
+    if allow is None:
+        ends = look.ends[name]
+        return Judgement(requirement, by_worst_case(requirement, ends), ends, None, None, *look.place)
+    pockets, cages = look.fractions[name]
+    fraction = pockets if allow.of == "pockets" else cages
+    if allow.of == "bearings":
+        same = [one for one in looks if one.state == look.state]
+        fraction = of_bearings([(one.fractions[name][1], one.count) for one in same])
+    verdict: Verdict = "undecided" if fraction is None else by_fraction(fraction, allow.ppm)
+    return Judgement(requirement, verdict, None, fraction, cages, *look.place)

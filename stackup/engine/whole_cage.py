@@ -65,14 +65,17 @@ class WholeCage:
         number = formulas[model.gap(gap).step]
         self.number: BestPose | None = number if isinstance(number, BestPose) else None
 
-    def both(self, settings: Settings) -> tuple[End, End, float]:
-        """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed."""
+    def both(self, settings: Settings, closely: bool = True) -> tuple[End, End, float]:
+        """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed.
+
+        ``closely``: where they stay apart, the best share of the floor is looked for.
+        """
         ends = [self.bound(1, settings), self.bound(-1, settings)]
         tolerance = self._asked(1).tolerance
         cages = self._cages(self._points(ends, settings))
         found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
-        if low.found - low.bound > tolerance:
+        if closely and low.found - low.bound > tolerance:
             low = self._better(low, settings)
         return low, high, tolerance
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from stackup.decide.allocation import AllocationResult, Line, Priced
 from stackup.decide.rules import RULES
-from stackup.report import numbers
+from stackup.report import numbers, rows_and_states
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Lines, Page, Section, Table, Text
 
@@ -24,7 +24,8 @@ def page(result: AllocationResult, written: Path | None = None) -> Page:
     else:
         sections += [_conflict(result), _requirements(result)]
     sections.append(_notes(result))
-    about = f"{result.kind} · case {result.digest[:12]}"
+    what = rows_and_states.about(result) if rows_and_states.are_several(result) else result.kind
+    about = f"{what} · case {result.digest[:12]}"
     return Page(result.title or "untitled case", about, tuple(sections), answer(result, written))
 
 
@@ -42,7 +43,8 @@ def answer(result: AllocationResult, written: Path | None = None) -> Text:
         names = ", ".join(conflict.requirements)
         return Text(f"NOTHING WORKS: {names} cannot {'hold together' if _several(result) else 'be met'}", "not met")
     how = "proved least" if result.optimal == "proved" else "a local least"
-    failing = f"; {numbers.share(result.cages)} of {_unit(result)} fail at least one" if result.cages else ""
+    at = rows_and_states.at(result, *result.cages_at) if result.cages_at else ""
+    failing = f"; {numbers.share(result.cages)} of {_unit(result)} fail at least one{at}" if result.cages else ""
     into = f"; written to {written}" if written else ""
     return Text(f"MET at a cost of {result.cost_after:.{COST}g}{_change(result)} ({how}){failing}{into}", "met")
 
@@ -117,12 +119,14 @@ def _what(line: Line) -> str:
 
 
 def _requirements(result: AllocationResult) -> Table:
+    several = rows_and_states.are_several(result)
     columns = (
         Column("requirement"),
         Column("verdict"),
         Column("slack", right=True),
         Column("price of 1 µm", right=True),
         Column("what it means", loose=True),
+        *((Column("at worst in", loose=True),) if several else ()),
     )
     rows = tuple(
         (
@@ -131,10 +135,12 @@ def _requirements(result: AllocationResult) -> Table:
             Text(_slack(one)),
             Text(_price(one)),
             Text(_meaning(one), "quiet"),
+            *((Text(rows_and_states.place(result, one.row, one.state)),) if several else ()),
         )
         for one in result.requirements
     )
-    return Table("What each requirement costs", columns, rows, stacks=((0, 4), (1,), (2, 3)))
+    stacks = ((0, 5), (1, 4), (2, 3)) if several else ((0, 4), (1,), (2, 3))
+    return Table("What each requirement costs", columns, rows, stacks=stacks)
 
 
 def _slack(one: Priced) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from stackup.decide.capability_record import CapabilityResult, DimensionCapability, Machine
+from stackup.decide.capability_record import CapabilityResult, DimensionCapability, Machine, RequirementVerdict
 from stackup.decide.measured import Index, MeasuredColumn
 from stackup.decide.verdict import Verdict
 from stackup.decide.words import thousands
-from stackup.report import numbers
+from stackup.report import numbers, rows_and_states
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Facts, Lines, Page, Section, Status, Table, Text
 
@@ -26,15 +26,21 @@ def page(result: CapabilityResult) -> Page:
     sections: list[Section] = []
     if any(_matters(one) for one in result.dimensions):
         sections.append(_improve(result))
+    if rows_and_states.are_several(result) and result.requirements:
+        sections.append(_where(result))
     sections += [_column(column) for column in result.measured]
     if result.machines:
         sections.append(_machines(result.machines))
     sections.append(_notes(result))
-    what = "stack without a cage" if result.pockets_per_cage == 1 else f"{result.kind} cage"
+    what = "stack without a cage" if result.pockets_per_cage == 1 else _cage(result)
     drawn = f"{thousands(result.cages)} drawn, seed {result.seed}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
     about = f"{what} · {drawn}{stopped} · case {result.digest[:12]} · stackup {result.version}"
     return Page(result.title or "untitled case", about, tuple(sections), answer(result))
+
+
+def _cage(result: CapabilityResult) -> str:
+    return rows_and_states.about(result) if rows_and_states.are_several(result) else f"{result.kind} cage"
 
 
 def answer_page(result: CapabilityResult) -> Page:
@@ -57,8 +63,13 @@ def _head(result: CapabilityResult) -> str:
     if result.verdict == "met":
         return "MET: the processes are good enough for all requirements"
     verdicts: tuple[Verdict, ...] = ("not met", "undecided")
-    each = {v: ", ".join(r.requirement.name for r in result.requirements if r.verdict == v) for v in verdicts}
+    each = {v: ", ".join(_named(result, r) for r in result.requirements if r.verdict == v) for v in verdicts}
     return "; ".join(f"{verdict.upper()}: {names}" for verdict, names in each.items() if names)
+
+
+def _named(result: CapabilityResult, one: RequirementVerdict) -> str:
+    """Return the name of a requirement, with the row and state that govern it where there are several."""
+    return one.requirement.name + (rows_and_states.at(result, *one.place) if one.place else "")
 
 
 def _first(result: CapabilityResult) -> str:
@@ -103,6 +114,8 @@ def _improve(result: CapabilityResult) -> Table:
     rows = tuple(_row(one) for one in result.dimensions if _matters(one))
     what = "stacks" if result.pockets_per_cage == 1 else "cages"
     note = f"needed: Cpk, this process alone; less spread, centred: {what} that fail a requirement with an allowance"
+    if rows_and_states.are_several(result):
+        note += ", in the row and state where most do"
     stacks = ((0, 6), (1, 2), (3,), (4, 5))
     return Table("What to improve first", columns, rows, stacks=stacks, note=note)
 
@@ -143,6 +156,28 @@ def _fewer(gain: float | None) -> str:
     if gain == 0:
         return "the same"
     return f"{numbers.percent(abs(gain))} {'fewer' if gain > 0 else 'more'}"
+
+
+def _where(result: CapabilityResult) -> Table:
+    """Return how every requirement stands in the row and state that govern it."""
+    columns = (Column("requirement"), Column("verdict"), Column("out of spec"), Column("at worst in", loose=True))
+    rows = tuple(
+        (
+            Text(one.requirement.name, "strong"),
+            Text(SHOUTED[one.verdict], one.verdict),
+            Text(_out(one), "quiet"),
+            Text(rows_and_states.place(result, *one.place) if one.place else numbers.NONE),
+        )
+        for one in result.requirements
+    )
+    return Table("Where each requirement is worst", columns, rows, stacks=((0, 3), (1, 2)))
+
+
+def _out(one: RequirementVerdict) -> str:
+    allow = one.requirement.allow
+    if allow is None:
+        return "by the worst case"
+    return f"{numbers.share(one.fraction)} of {allow.of}" if one.fraction else numbers.NONE
 
 
 # Measured columns -------------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from stackup.decide.record import Record
 from stackup.decide.review_record import Cause, ChangeReview, RequirementReview, ReviewResult
 from stackup.decide.verdict import room as room_left
 from stackup.decide.weighing import least_of
-from stackup.report import numbers
+from stackup.report import numbers, rows_and_states
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Lines, Page, Section, Status, Table, Text
 
@@ -53,6 +53,8 @@ def about(result: ReviewResult) -> str:
     what = "a whole case" if result.whole else "the lines that change"
     drawn = f"{f'{result.cages:,}'.replace(',', ' ')} drawn, seed {result.seed}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
+    if rows_and_states.are_several(result):
+        drawn = f"{rows_and_states.about(result)} · {drawn}"
     digests = f"case {result.digest[:12]} · proposal {result.proposal_digest[:12]}"
     return f"a proposal ({what}) against the drawing · {drawn}{stopped} · {digests} · stackup {result.version}"
 
@@ -128,18 +130,19 @@ def _weight(one: Cause) -> float:
 def cause(result: ReviewResult, one: Cause) -> str:
     """Return one number that stands against a change, with that of the drawing."""
     beside = ", beside what is accepted" if one.together else ""
+    at = rows_and_states.at(result, one.after.row, one.after.state)
     allow = one.after.requirement.allow
     if allow is None:
         of = next((unit(r) for r in result.requirements if r.name == one.requirement), "")
         rooms = (one.after.room, one.before.room)
         after, before = (numbers.room(math.nan if room is None else room, of) for room in rooms)
-        return f"{one.requirement}: worst case {after}{beside}; as drawn {before}"
+        return f"{one.requirement}: worst case {after}{at}{beside}; as drawn {before}"
     fractions = [numbers.share(f) if f else numbers.NONE for f in (one.after.fraction, one.before.fraction)]
     doubt = ""
     if one.after.verdict == "undecided" and one.after.fraction:
         doubt = f" (undecided, 95 %: {numbers.interval(one.after.fraction)})"
     least = f"{numbers.allowed(allow)} allowed, {fractions[1]} as drawn"
-    return f"{one.requirement}: {fractions[0]} of {allow.of}{doubt}{beside}; {least}"
+    return f"{one.requirement}: {fractions[0]} of {allow.of}{at}{doubt}{beside}; {least}"
 
 
 def _taken(result: ReviewResult, change: ChangeReview) -> str:
@@ -238,7 +241,7 @@ def requirements_table(result: ReviewResult) -> Table:
     """Return every requirement's verdict and number: as drawn, with all changes, as agreed."""
     columns = (Column("requirement"), Column("as drawn"), Column("all changes"), Column("as agreed"))
     rows = tuple(
-        (Text(_limit(one)), *(_standing(record) for record in (one.before, one.after, one.agreed)))
+        (Text(_limit(one)), *(_standing(result, record) for record in (one.before, one.after, one.agreed)))
         for one in result.requirements
     )
     return Table("Requirements before and after", columns, rows, stacks=((0,), (1, 2, 3)))
@@ -254,10 +257,11 @@ def _limit(one: RequirementReview) -> str:
     return f"{one.name}: {over}{numbers.limits(record.requirement, record.unit)}{by}"
 
 
-def _standing(record: Record | None) -> Text:
+def _standing(result: ReviewResult, record: Record | None) -> Text:
     if record is None or record.verdict is None:
         return Text(numbers.NONE)
-    return Text(f"{SHOUTED[record.verdict]}, {_number(record)}", record.verdict)
+    at = rows_and_states.at(result, record.row, record.state)
+    return Text(f"{SHOUTED[record.verdict]}, {_number(record)}{at}", record.verdict)
 
 
 def _number(record: Record) -> str:

@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 
 from stackup.decide.rollers_notes import listed
-from stackup.decide.rollers_record import CountRecord, Layout, RatingRecord, RollersResult
+from stackup.decide.rollers_record import CountRecord, Layout, RollersResult, RowRollers
 from stackup.decide.trial import Judgement
+from stackup.decide.words import state_in_words
 from stackup.report import numbers
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
@@ -19,12 +20,22 @@ TITLES = {"pitch": "Holes on the pitch circle of the drawing", "raceway": "Holes
 
 def page(result: RollersResult) -> Page:
     """Return the page of a roller count."""
-    sections: list[Section] = [_counts(result, layout) for layout in result.layouts]
-    sections += [_rating(result.rating, result.rollers), _notes(result)]
+    sections: list[Section] = []
+    for row in result.rows:
+        sections += [_counts(result, row, layout) for layout in row.layouts]
+    sections += [_rating(result, row) for row in result.rows]
+    sections.append(_notes(result))
     drawn = f"{result.cages:,}".replace(",", " ") + f" drawn each, seed {result.seed}"
     stopped = ", INTERRUPTED" if result.interrupted else ""
-    about = f"{result.kind} cage, {result.rollers} rollers · {drawn}{stopped} · case {result.digest[:12]}"
+    about = f"{result.kind} cage, {_of_rows(result)} · {drawn}{stopped} · case {result.digest[:12]}"
     return Page(result.title or "untitled case", f"{about} · stackup {result.version}", tuple(sections), answer(result))
+
+
+def _of_rows(result: RollersResult) -> str:
+    """Return how many rollers there are, row by row where they differ."""
+    if result.only:
+        return f"{result.only.rollers} rollers"
+    return ", ".join(f"row{'s' * (row.count > 1)} {row.name} {row.rollers}" for row in result.rows) + " rollers"
 
 
 def answer_page(result: RollersResult) -> Page:
@@ -35,7 +46,7 @@ def answer_page(result: RollersResult) -> Page:
 # How many fit -------------------------------------------------------------------------------------------------
 
 
-def _counts(result: RollersResult, layout: Layout) -> Table:
+def _counts(result: RollersResult, row: RowRollers, layout: Layout) -> Table:
     columns = (
         Column("rollers", right=True),
         Column("verdict"),
@@ -47,20 +58,25 @@ def _counts(result: RollersResult, layout: Layout) -> Table:
         Column("C_r", right=True),
         Column("L10", right=True),
     )
-    records = [one for one in result.counts if one.follow == layout.follow]
-    rows = tuple(_row(one, result) for one in records)
-    return Table(TITLES[layout.follow], columns, rows, stacks=((0,), (1, 2), (3, 4), (5, 6), (7, 8)))
+    records = [one for one in row.counts if one.follow == layout.follow]
+    rows = tuple(_row(one, row, result) for one in records)
+    title = TITLES[layout.follow] if result.only else f"Row {row.name}: {_lower(TITLES[layout.follow])}"
+    return Table(title, columns, rows, stacks=((0,), (1, 2), (3, 4), (5, 6), (7, 8)))
 
 
-def _row(one: CountRecord, result: RollersResult) -> tuple[Text, ...]:
-    is_own = one.rollers == result.rollers
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _row(one: CountRecord, row: RowRollers, result: RollersResult) -> tuple[Text, ...]:
+    is_own = one.rollers == row.rollers
     spacing, fraction = one.spacing, one.fraction
     verdict = one.verdict or "met"
     turns = one.stands and not (spacing.mean is not None and spacing.mean < 0)  # rollers that touch carry nothing more
     return (
         Text(f"{one.rollers}{' (now)' if is_own else ''}", "strong" if is_own else "plain"),
         Text(SHOUTED[verdict] if one.verdict else numbers.NONE, verdict if one.verdict else "plain"),
-        Text(_reason(one, result.units), "quiet"),
+        Text(_reason(one, result), "quiet"),
         Text(_at_least(spacing.bound_low)),
         Text(numbers.number(spacing.mean, PLACES)),
         Text(numbers.share(fraction) if fraction else numbers.NONE),
@@ -77,10 +93,14 @@ def _at_least(value: float | None) -> str:
     return numbers.number(math.floor(value * 10**PLACES + 1e-6) / 10**PLACES, PLACES)
 
 
-def _reason(one: CountRecord, units: Mapping[str, str]) -> str:
+def _reason(one: CountRecord, result: RollersResult) -> str:
     if not one.stands:
         return "rollers overlap"
-    return f"{one.governing.requirement.name}, {_by_how_much(one.governing, units)}" if one.governing else ""
+    found = one.governing
+    if found is None:
+        return ""
+    where = f" ({state_in_words(found.state)})" if len(result.states) > 1 else ""
+    return f"{found.requirement.name}{where}, {_by_how_much(found, result.units)}"
 
 
 def _by_how_much(found: Judgement, units: Mapping[str, str]) -> str:
@@ -102,45 +122,55 @@ def answer(result: RollersResult) -> Text:
     """Return how many rollers fit and what they are worth, in one line."""
     if not result.counts:
         return Text("nothing finished: no count can be told", "undecided")
-    tried = listed(one.rollers for one in result.counts)
+    each = [(row, _answer_of(result, row)) for row in result.rows if row.counts]
+    if result.only:
+        return each[0][1]
+    rank = ("met", "strong", "undecided", "not met")
+    status = max((one.status for _, one in each), key=lambda one: rank.index(one) if one in rank else 0)
+    return Text("; ".join(f"row {row.name}: {one.text.replace('; ', ', ')}" for row, one in each), status)
+
+
+def _answer_of(result: RollersResult, row: RowRollers) -> Text:
+    """Return the same of one row."""
+    tried = listed(one.rollers for one in row.counts)
     if not result.units:
-        standing = [one.rollers for one in result.counts if one.stands]
+        standing = [one.rollers for one in row.counts if one.stands]
         return Text(f"no requirements: nothing to meet; of {tried} rollers {_most(standing)} stand", "strong")
-    if result.largest is not None:
-        return _worth(result, result.largest)
-    unsure = [one.rollers for one in result.counts if one.verdict == "undecided"]
+    if row.largest is not None:
+        return _worth(row, row.largest)
+    unsure = [one.rollers for one in row.counts if one.verdict == "undecided"]
     if unsure:
         said = f"UNDECIDED: no count tried ({tried}) is sure to meet every requirement{_left(unsure)}"
         return Text(said, "undecided")
-    return Text(f"NOT MET: no count tried ({tried}) meets every requirement{_without(result)}", "not met")
+    return Text(f"NOT MET: no count tried ({tried}) meets every requirement{_without(row)}", "not met")
 
 
 def _most(standing: Sequence[int]) -> str:
     return f"up to {max(standing)}" if standing else "none"
 
 
-def _without(result: RollersResult) -> str:
+def _without(row: RowRollers) -> str:
     """Return what no count mends, and how many rollers would fit without it."""
-    if not result.never_met:
+    if not row.never_met:
         return ""
-    names = ", ".join(result.never_met)
-    said = f"; {names} {'is' if len(result.never_met) == 1 else 'are'} met with none of them"
-    if result.largest_without is None:
+    names = ", ".join(row.never_met)
+    said = f"; {names} {'is' if len(row.never_met) == 1 else 'are'} met with none of them"
+    if row.largest_without is None:
         return said
-    best = result.at(result.largest_without)
-    return f"{said}, all others with up to {best.rollers} ({_against(best, result.rollers)})"
+    best = row.at(row.largest_without)
+    return f"{said}, all others with up to {best.rollers} ({_against(best, row.rollers)})"
 
 
-def _worth(result: RollersResult, largest: int) -> Text:
-    best = next(one for one in result.counts if one.rollers == largest and one.verdict == "met")
-    more = [one.rollers for one in result.counts if one.rollers > largest]
-    where = f" ({best.follow})" if len(result.layouts) > 1 else ""
-    said = f"{largest} rollers are the most that meet every requirement{where}: {_against(best, result.rollers)}"
-    said += _left([one.rollers for one in result.counts if one.rollers > largest and one.verdict == "undecided"])
+def _worth(row: RowRollers, largest: int) -> Text:
+    best = next(one for one in row.counts if one.rollers == largest and one.verdict == "met")
+    more = [one.rollers for one in row.counts if one.rollers > largest]
+    where = f" ({best.follow})" if len(row.layouts) > 1 else ""
+    said = f"{largest} rollers are the most that meet every requirement{where}: {_against(best, row.rollers)}"
+    said += _left([one.rollers for one in row.counts if one.rollers > largest and one.verdict == "undecided"])
     if not more:
-        said += "; no more can stand on the circle" if largest >= result.full else "; no more were tried"
-    head = f"{(result.as_given or 'undecided').upper()} with {result.rollers}"
-    return Text(f"{head}; {said}", result.as_given or "undecided")
+        said += "; no more can stand on the circle" if largest >= row.full else "; no more were tried"
+    head = f"{(row.as_given or 'undecided').upper()} with {row.rollers}"
+    return Text(f"{head}; {said}", row.as_given or "undecided")
 
 
 def _left(unsure: Sequence[int]) -> str:
@@ -156,9 +186,9 @@ def _against(one: CountRecord, own: int) -> str:
 # Rating, notes ------------------------------------------------------------------------------------------------
 
 
-def _rating(rating: RatingRecord, own: int) -> Facts:
-    inputs, found = rating.inputs, rating.found
-    rows = f"{rating.rows} row{'s' * (rating.rows > 1)} of {own}"
+def _rating(result: RollersResult, row: RowRollers) -> Facts:
+    rating, inputs, found = row.rating, row.rating.inputs, row.rating.found
+    rows = f"{rating.rows} row{'s' * (rating.rows > 1)} of {row.rollers}"
     facts = [
         ("rollers", Text(f"{rows}, D_we {inputs.diameter:.7g} mm, L_we {inputs.length:.7g} mm")),
         ("circle", Text(f"D_pw {inputs.pitch:.7g} mm, α {math.degrees(inputs.angle):.4g}°, γ {rating.gamma:.4g}")),
@@ -168,7 +198,8 @@ def _rating(rating: RatingRecord, own: int) -> Facts:
     else:
         kilonewtons = f"{found.c_r / 1000:.4g} kN for solid rollers"
         facts.append(("C_r", Text(f"{kilonewtons} (f_c {found.f_c:.4g}, b_m {found.b_m:.4g})")))
-    return Facts("Rating by ISO 281, as the case has it", tuple(facts))
+    which = "" if result.only else f"Row {row.name}: "
+    return Facts(f"{which}{'Rating' if result.only else 'rating'} by ISO 281, as the case has it", tuple(facts))
 
 
 def _notes(result: RollersResult) -> Lines:

@@ -1,8 +1,9 @@
-"""What a check of several rows and states shows of each: where a requirement is decided, how it stands elsewhere."""
+"""What a page of several rows and states shows of each: where a requirement is decided, how it stands elsewhere."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Protocol
 
 from stackup.decide.record import CheckResult, Record, RowRecord
 from stackup.decide.verdict import room
@@ -11,19 +12,48 @@ from stackup.report import numbers
 from stackup.report.view import Column, Table, Text
 
 
-def are_several(result: CheckResult) -> bool:
+class Bearing(Protocol):
+    """A result of a bearing: its kind, its rows and its states."""
+
+    @property
+    def kind(self) -> str:
+        """The kind of cage."""
+        ...
+
+    @property
+    def rows(self) -> Sequence[RowRecord]:
+        """The rows that differ."""
+        ...
+
+    @property
+    def states(self) -> Sequence[str]:
+        """The states."""
+        ...
+
+
+def are_several(result: Bearing) -> bool:
     """Tell whether there is more than one row or state to tell apart."""
     return len(result.rows) > 1 or len(result.states) > 1
 
 
-def where(result: CheckResult, record: Record) -> str:
+def where(result: Bearing, record: Record) -> str:
     """Return the row and state of a record in words, without what is the same for all."""
-    row = f"row {record.row}" if len(result.rows) > 1 else ""
-    state = state_in_words(record.state) if len(result.states) > 1 else ""
-    return ", ".join(filter(None, (row, state)))
+    return place(result, record.row, record.state)
 
 
-def about(result: CheckResult) -> str:
+def place(result: Bearing, row: str, state: str) -> str:
+    """Return a row and state in words, without what is the same for all."""
+    words = (f"row {row}" if len(result.rows) > 1 else "", state_in_words(state) if len(result.states) > 1 else "")
+    return ", ".join(filter(None, words))
+
+
+def at(result: Bearing, row: str, state: str) -> str:
+    """Return a row and state in brackets, to stand behind a number; nothing where there is only one of each."""
+    said = place(result, row, state)
+    return f" ({said})" if said else ""
+
+
+def about(result: Bearing) -> str:
     """Return which rows there are, and in which states they are checked."""
     named = len(result.rows) > 1
     rows = " and ".join((f"row {row.name}: " if named else "") + _rollers(row) for row in result.rows)

@@ -220,7 +220,7 @@ def test_scrap_of_a_disc_inside_and_outside() -> None:
 def test_what_a_choice_changes() -> None:
     """Stated capability replaces the column; an unstated side is tried both ways; a bare tolerance keeps all else."""
     case = read(PINS)
-    bare, again, grinder = (changes_of(case, name, choice) for name, _, choice in choices_of(case))
+    bare, again, grinder = (changes_of(said, choice) for said, choice in choices_of(case))
     assert bare == [{"dimensions.pin_diameter.tolerance": "h7"}]
     assert [len(each) for each in (again, grinder)] == [1, 2]
     made = changed(case, grinder[1]).dimensions["pin_diameter"].process  # type: ignore[attr-defined]
@@ -231,8 +231,8 @@ def test_choices_are_judged() -> None:
     """The verdict with each alone put in is that of the changed case, on both sides where the side is unstated."""
     case = read(PINS)
     settings = settings_of(case, cages=int(FEW))
-    for one, (name, _, choice) in zip(capability(case, settings).machines, choices_of(case), strict=True):
-        models = [changed(case, changes).models()[0].states["made"] for changes in changes_of(case, name, choice)]
+    for one, (said, choice) in zip(capability(case, settings).machines, choices_of(case), strict=True):
+        models = [changed(case, changes).models()[0].states["made"] for changes in changes_of(said, choice)]
         verdicts = [judge(model, case.requirements, settings).verdict for model in models]
         assert one.verdict == max(verdicts, key=["met", "undecided", "not met"].index)
         assert one.good_part == pytest.approx(choice.cost / (1 - one.scrap))

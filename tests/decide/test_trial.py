@@ -9,27 +9,29 @@ import pytest
 from states import in_states, operated
 
 import stackup
-from stackup.case import read
+from stackup.case import Row, read
 from stackup.chain.model import Allowance, Requirement
 from stackup.decide.check import settings_of
 from stackup.decide.rollers import rollers
-from stackup.decide.trial import judge, judge_states
+from stackup.decide.trial import judge_case, judge_rows
 from stackup.decide.verdict import worst
 from stackup.engine import monte_carlo
 
 CASES = Path(__file__).parents[2] / "cases"
 
 
-@pytest.mark.parametrize("name", ["demo.toml", "bush_stack.toml", "every_key_cage.toml", "every_key_plain.toml"])
+@pytest.mark.parametrize("name", ["demo", "bush_stack", "every_key_cage", "every_key_plain", "tapered", "four_rows"])
 def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
-    """Same seed, same cages: the same fraction to the last bit, the same ends, the same verdict."""
-    case = read(CASES / name)
-    settings = settings_of(case, cages=3000)
-    trial = judge(case.models()[0].states["made"], case.requirements, settings)
-    checked = {r.name: r for r in stackup.check(case, settings).requirements if r.verdict is not None}
+    """Same seed, same cages: the same fraction to the last bit, the same ends and verdict, the same row and state."""
+    case = read(CASES / f"{name}.toml")
+    settings = settings_of(case, cages=2000)
+    trial = judge_case(case, settings)
+    checked = {r.name: r for r in stackup.check(case, settings, all_gaps=False).requirements if r.verdict is not None}
     assert list(trial.judgements) == list(checked)
     for found, record in zip(trial.judgements.values(), checked.values(), strict=True):
-        assert found.verdict == record.verdict
+        assert (found.verdict, found.row, found.state) == (record.verdict, record.row, record.state)
+        for one in record.by_state:
+            assert trial.by_place[one.row, one.state][record.name].verdict == one.verdict
         if found.requirement.allow is None:
             assert found.worst_case == record.worst_case
             assert found.room is not None
@@ -48,9 +50,32 @@ def test_each_state_is_judged_as_alone() -> None:
     middle = monte_carlo.run(states["made"], [free], settings).records["free"].mean
     half = Requirement("half", "bore_clearance", "mean", min=middle, allow=Allowance(1.0, "cages"))
     asked = (*case.requirements, half)
-    together = judge_states(states, asked, settings)
-    assert {state: judge(model, asked, settings) for state, model in states.items()} == together
-    assert len({trial.any_requirement.cages for trial in together.values()}) > 1
+    together = judge_rows([Row("1", 1, case.rollers, states)], asked, settings)
+    alone = {state: judge_rows([Row("1", 1, case.rollers, {state: m})], asked, settings) for state, m in states.items()}
+    assert together.by_place == {("1", state): trial.judgements for state, trial in alone.items()}
+    failing = [trial.any_requirement.cages for trial in alone.values()]
+    assert len(set(failing)) > 1
+    assert together.any_requirement.cages == max(failing, key=lambda one: one.out_of_spec if one else 0.0)
+    assert alone[together.place[1]].any_requirement == together.any_requirement
+
+
+def test_of_bearings_any_row_counts() -> None:
+    """Two rows, one of them twice: of bearings 1 − (1 − p₁)(1 − p₂)² fail, by hand from the fractions of cages."""
+    case = read(CASES / "every_key_cage.toml")
+    model = case.models()[0].states["made"]
+    asked = [Requirement("wall", "roller_wall", min=17.4, allow=Allowance(5e5, "bearings"))]
+    looser = model.with_dimensions({"roller_bore": replace(model.dimensions["roller_bore"], upper=0.2)})
+    rows = [Row("one", 1, case.rollers, {"made": model}), Row("two", 2, case.rollers, {"made": looser})]
+    trial = judge_rows(rows, asked, settings_of(case, cages=2000))
+    first, second = (trial.by_place[name, "made"]["wall"] for name in ("one", "two"))
+    assert first.cages is not None
+    assert second.cages is not None
+    assert 0 < second.cages.out_of_spec < 1
+    both = 1 - (1 - first.cages.out_of_spec) * (1 - second.cages.out_of_spec) ** 2
+    assert first.fraction == second.fraction
+    assert first.fraction is not None
+    assert first.fraction.out_of_spec == pytest.approx(both, rel=1e-12)
+    assert trial.judgements["wall"].row == "two"
 
 
 def test_a_count_is_judged_in_all_states() -> None:

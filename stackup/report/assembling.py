@@ -102,9 +102,9 @@ def _closing(result: AssembleResult) -> Iterator[tuple[str, Text]]:
     governing = result.governing
     if governing is None:
         return
-    yield "cages not closed", Text(_told(governing.closing.cannot_close))
+    yield "cages that jam", Text(_told(governing.closing.cannot_close))
     if result.bearings is not None and result.bearings != governing.closing.cannot_close:
-        yield "bearings not closed", Text(_told(result.bearings))
+        yield "bearings that jam", Text(_told(result.bearings))
     yield from _rooms(result)
     for move, one in zip(result.moves, governing.closing.pose, strict=False):
         spread = "" if one.sd is None else f", sd {numbers.number(one.sd, PLACES)}"

@@ -45,7 +45,8 @@ class ExplainedGap:
     """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it.
 
     ``parameters`` are the numbers in its steps that are no dimension, by name.  Values are those of a bearing as made;
-    ``nominals`` and ``by_state`` hold the gap and those parameters that differ in each state, where there are several.
+    ``nominals`` and ``by_state`` hold the gap and those parameters that differ in each state, where there are several;
+    ``by_row`` the gap as made in each row, where rows differ.
     """
 
     name: str
@@ -58,6 +59,7 @@ class ExplainedGap:
     contributions: tuple[Contribution, ...]
     nominals: Mapping[str, float] = field(default_factory=dict)
     by_state: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    by_row: Mapping[str, float] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the record that ``--json`` prints."""
@@ -73,6 +75,7 @@ class ExplainedGap:
             "steps": [step.to_dict() for step in self.steps],
             "nominal": finite(self.nominal),
             "by_state": _states(self.nominals),
+            "by_row": [{"row": row, "value": finite(value)} for row, value in self.by_row.items()],
             "contributions": [contribution_dict(one) for one in self.contributions],
         }
 
@@ -96,11 +99,16 @@ class ProgramLine:
 
 @dataclass(frozen=True)
 class ExplainResult(Shown):
-    """The gaps of a case explained, and the program they come to (None where it was not asked for)."""
+    """The gaps of a case explained, and the program they come to (None where it was not asked for).
+
+    Steps and contributions are those of the row called ``row`` in the state ``state``.
+    """
 
     title: str
     kind: str
     digest: str
+    row: str
+    state: str
     gaps: tuple[ExplainedGap, ...]
     program: tuple[ProgramLine, ...] | None
     interrupted: bool = False
@@ -112,6 +120,8 @@ class ExplainResult(Shown):
             "title": self.title,
             "kind": self.kind,
             "digest": self.digest,
+            "row": self.row,
+            "state": self.state,
             "interrupted": self.interrupted,
             "gaps": [gap.to_dict() for gap in self.gaps],
             "program": None if lines is None else [line.to_dict() for line in lines],
@@ -135,11 +145,14 @@ def explain(
     wanted = [Requirement(one.name, one.name) for one in chosen]
     shares, stopped = _shares(model, wanted, settings or settings_of(case), progress)
     values = _values_of_steps(model)
+    gaps = [_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen]
     result = ExplainResult(
         title=case.title,
         kind=case.kind,
         digest=case.digest,
-        gaps=_in_states(states, [_explained(case, model, one, values, shares.get(one.name, ())) for one in chosen]),
+        row=case.models()[0].name,
+        state=next(iter(states)),
+        gaps=_in_rows(case, _in_states(states, gaps)),
         program=tuple(_lines(compile_model(model, [one.name for one in chosen]))) if program else None,
         interrupted=stopped,
     )
@@ -160,6 +173,18 @@ def _in_states(states: Mapping[str, Model], gaps: Sequence[ExplainedGap]) -> tup
         differing = {name: of for name, of in each.items() if len(set(of.values())) > 1}
         found.append(replace(gap, nominals=nominals, by_state=differing))
     return tuple(found)
+
+
+def _in_rows(case: Case, gaps: Sequence[ExplainedGap]) -> tuple[ExplainedGap, ...]:
+    """Return the gaps with their nominal in each row, where rows differ; a row may be without one of them."""
+    rows = case.models()
+    if len(rows) == 1:
+        return tuple(gaps)
+    values = {row.name: evaluate_at_nominal(next(iter(row.states.values()))) for row in rows}
+    return tuple(
+        replace(gap, by_row={row: float(np.ravel(of[gap.name])[0]) for row, of in values.items() if gap.name in of})
+        for gap in gaps
+    )
 
 
 def _shares(

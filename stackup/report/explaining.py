@@ -25,7 +25,12 @@ def page(result: ExplainResult) -> Page:
             sections.append(shares)
     if result.program is not None:
         sections.append(_program(result))
-    return Page(result.title or "untitled case", f"{result.kind} · case {result.digest[:12]}", tuple(sections))
+    about = f"{result.kind} · case {result.digest[:12]}"
+    if any(len(gap.by_row) > 1 for gap in result.gaps):
+        about += f" · steps and contributions are those of row {result.row}"
+    if any(gap.nominals for gap in result.gaps):
+        about += f" · {state_in_words(result.state)}"
+    return Page(result.title or "untitled case", about, tuple(sections))
 
 
 def _steps(gap: ExplainedGap) -> Table:
@@ -50,6 +55,8 @@ def _steps(gap: ExplainedGap) -> Table:
     )
     title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
     title += f" ({_by_state(gap.nominals)})" if gap.nominals else ""
+    others = [f"row {row} {value:.{DIGITS}g}" for row, value in list(gap.by_row.items())[1:] if value != gap.nominal]
+    title += f" ({', '.join(others)})" if others else ""
     return Table(title, columns, given + rows, stacks=((0, 1), (2, 3)))
 
 

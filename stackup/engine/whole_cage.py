@@ -19,7 +19,7 @@ from stackup.chain.arrays import walk
 from stackup.chain.model import Gap, Model
 from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
 from stackup.chain.symbols import BestPose, split_next, symbol
-from stackup.dimension import Classes, Disc, Size, Zone
+from stackup.dimension import Classes, Disc, Process, Size, Zone
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.cage_search import CageSearch
 from stackup.engine.extreme_cages import cages_of, mixes
@@ -215,7 +215,8 @@ def _steps_below(model: Model, name: str) -> set[str]:
 def _at_rest(model: Model) -> Model:
     """Return the model without what turns round the ring: its best pocket is one that all pockets can be at once."""
     turning = (d for d in model.dimensions.values() if isinstance(d, Zone) and d.scope == "cage")
-    return model.with_dimensions({zone.name: replace(zone, diameter=0.0, bonus=None) for zone in turning})
+    still = {zone.name: replace(zone, diameter=0.0, bonus=None, process=Process()) for zone in turning}
+    return model.with_dimensions(still)
 
 
 def _middle(model: Model, program: Program) -> dict[str, float]:

@@ -141,6 +141,19 @@ def test_entered_against_every_beginning(pins: int, play: float) -> None:
         assert (jams.entered(order) == plain).all()
 
 
+def test_several_cones_a_pocket() -> None:
+    """Another number of the whole cage, with a cone for each end and side of a roller, is counted in the same way."""
+    zones = {"hole_position_common": {"zone": 1.4}, "pin_straightness": {"zone": 0.1}}
+    _, jams = closing.run(model_of(cage(9, 0.1, **zones)), "cage_float", range(9), Settings(cages=60))
+    assert jams.cones.play.shape[0] > 9
+    assert jams.count > 10
+    for order in (np.arange(9), far_apart(9)):
+        plain = counted(jams, order)
+        assert len(set(plain)) > 2
+        assert (jams.entered(order, learn=True) == plain).all()
+        assert (jams.entered(order) == plain).all()
+
+
 def test_known_sets_block() -> None:
     """Every set that is kept blocks its cage by itself, and has no more pins than the pose has unknowns and one."""
     jams = jams_of(np.random.default_rng(5), 200, 24)

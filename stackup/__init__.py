@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from stackup.case.proposal import read_over as read_proposal  # noqa: F401 - the same
     from stackup.decide.allocate import allocate as allocate
     from stackup.decide.allocation import AllocationResult as AllocationResult
+    from stackup.decide.assemble import assemble as assemble
+    from stackup.decide.assemble_record import AssembleResult as AssembleResult
     from stackup.decide.capability import capability as capability
     from stackup.decide.capability_record import CapabilityResult as CapabilityResult
     from stackup.decide.check import check as check
@@ -39,6 +41,8 @@ _NAMES = {
     "AllocationResult": ("stackup.decide.allocation", "AllocationResult"),
     "allocate": ("stackup.decide.allocate", "allocate"),
     "CapabilityResult": ("stackup.decide.capability_record", "CapabilityResult"),
+    "AssembleResult": ("stackup.decide.assemble_record", "AssembleResult"),
+    "assemble": ("stackup.decide.assemble", "assemble"),
     "Case": ("stackup.case", "Case"),
     "CheckResult": ("stackup.decide.record", "CheckResult"),
     "ReviewResult": ("stackup.decide.review_record", "ReviewResult"),
@@ -60,6 +64,8 @@ _SHOWN = frozenset(
     {
         "AllocationResult",
         "allocate",
+        "AssembleResult",
+        "assemble",
         "CapabilityResult",
         "capability",
         "CheckResult",

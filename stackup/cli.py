@@ -21,7 +21,7 @@ from stackup.errors import CaseError, Fault, Interrupted, nearest
 from stackup.exits import MET, NOT_MET, STOPPED
 
 if TYPE_CHECKING:
-    from stackup.engine.settings import Settings
+    from stackup.engine.settings import Progress, Settings
     from stackup.report.view import Page
 
 MOST_WORKERS = 64
@@ -140,15 +140,10 @@ def check(
     from stackup.case import read
     from stackup.decide.check import check as check_case
     from stackup.report import checking
-    from stackup.report.progress import Progress
 
     checked = read(case)
-    settings, code = _settings(checked, common), None
-    try:
-        with Progress(common.quiet) as progress:
-            result = check_case(checked, settings, progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    settings = _settings(checked, common)
+    result, code = _ran(common, lambda progress: check_case(checked, settings, progress))
     page = functools.partial(checking.answer_page if common.quiet else checking.page, result)
     common.show(lambda: page(details=details), result.to_dict)
     return code or (MET if result.verdict in (None, "met") else NOT_MET)
@@ -165,16 +160,12 @@ def explain(
     from stackup.case import read
     from stackup.decide.explain import explain as explain_gaps
     from stackup.report import explaining
-    from stackup.report.progress import Progress
 
-    explained, code = read(case), MET
-    try:
-        with Progress(common.quiet) as progress:
-            result = explain_gaps(explained, gap, program, _settings(explained, common), progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    explained = read(case)
+    settings = _settings(explained, common)
+    result, code = _ran(common, lambda progress: explain_gaps(explained, gap, program, settings, progress))
     common.show(lambda: explaining.page(result), result.to_dict)
-    return code
+    return code or MET
 
 
 @command
@@ -191,16 +182,10 @@ def allocate(
     from stackup.decide.allocate import allocate as allocate_case
     from stackup.report import allocating
     from stackup.report.output import free, save
-    from stackup.report.progress import Progress
 
     drawing = read(case)
     free(output, common.force)
-    code = None
-    try:
-        with Progress(common.quiet) as progress:
-            result = allocate_case(drawing, _settings(drawing, common), progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    result, code = _ran(common, lambda progress: allocate_case(drawing, _settings(drawing, common), progress))
     if output is not None and result.works:
         save(write(drawing, result.changes), output, common.force)
     page = allocating.answer_page if common.quiet else allocating.page
@@ -229,14 +214,10 @@ def rollers(
     from stackup.case import read
     from stackup.decide.rollers import rollers as try_counts
     from stackup.report import rollers as screen
-    from stackup.report.progress import Progress
 
-    tried, code = read(case), None
-    try:
-        with Progress(common.quiet) as progress:
-            result = try_counts(tried, first, last, follow, _settings(tried, common), progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    tried = read(case)
+    settings = _settings(tried, common)
+    result, code = _ran(common, lambda progress: try_counts(tried, first, last, follow, settings, progress))
     page = functools.partial(screen.answer_page if common.quiet else screen.page, result)
     common.show(page, result.to_dict)
     return code or (MET if result.as_given in (None, "met") else NOT_MET)
@@ -251,15 +232,38 @@ def capability(case: CaseFile, common: Common) -> int:
     from stackup.case import read
     from stackup.decide.capability import capability as study
     from stackup.report import capability as screen
-    from stackup.report.progress import Progress
 
-    studied, code = read(case), None
-    try:
-        with Progress(common.quiet) as progress:
-            result = study(studied, _settings(studied, common), progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    studied = read(case)
+    result, code = _ran(common, lambda progress: study(studied, _settings(studied, common), progress))
     page = functools.partial(screen.answer_page if common.quiet else screen.page, result)
+    common.show(page, result.to_dict)
+    return code or (MET if result.verdict in (None, "met") else NOT_MET)
+
+
+@command
+def assemble(
+    case: CaseFile,
+    common: Common,
+    order: Annotated[
+        str | None,
+        typer.Option(
+            help="Pockets in which pins are put in first, from 0: 0,24,12. Those left out follow in natural order."
+        ),
+    ] = None,
+) -> int:
+    """Say whether the rings can be closed, where they jam, which pins block, and the best order of assembly.
+
+    Exit code 0: every requirement on closing is met; 1: one or more are not met or undecided.
+    """
+    from stackup.case import read
+    from stackup.decide.assemble import assemble as assemble_cage
+    from stackup.decide.assemble_order import read_order
+    from stackup.report import assembling
+
+    closed = read(case)
+    pockets = None if order is None else read_order(order)
+    result, code = _ran(common, lambda progress: assemble_cage(closed, pockets, _settings(closed, common), progress))
+    page = functools.partial(assembling.answer_page if common.quiet else assembling.page, result)
     common.show(page, result.to_dict)
     return code or (MET if result.verdict in (None, "met") else NOT_MET)
 
@@ -285,16 +289,12 @@ def review(
     from stackup.decide.review import review as review_proposal
     from stackup.report import letter, reviewing
     from stackup.report.output import free, put, save
-    from stackup.report.progress import Progress
 
     drawing = read(case)
-    proposed, code = read_over(drawing, proposal), None
+    proposed = read_over(drawing, proposal)
     free(output, common.force)
-    try:
-        with Progress(common.quiet) as progress:
-            result = review_proposal(drawing, proposed, _settings(drawing, common), progress)
-    except Interrupted as interruption:
-        result, code = interruption.records, STOPPED
+    settings = _settings(drawing, common)
+    result, code = _ran(common, lambda progress: review_proposal(drawing, proposed, settings, progress))
     page = functools.partial(reviewing.answer_page if common.quiet else reviewing.page, result)
     common.show(lambda: page(details=details), result.to_dict)
     if output is not None and code is None:
@@ -342,6 +342,17 @@ def schema(common: Common) -> int:
     indent = None if common.json else 2
     put(json.dumps(json_schema(), ensure_ascii=False, indent=indent) + "\n", sys.stdout)
     return MET
+
+
+def _ran(common: Common, work: Callable[[Progress], Any]) -> tuple[Any, int | None]:
+    """Return what ``work(progress)`` found; where the user stopped it what it had so far, and the exit code of that."""
+    from stackup.report.progress import Progress as Shown
+
+    try:
+        with Shown(common.quiet) as progress:
+            return work(progress), None
+    except Interrupted as interruption:
+        return interruption.records, STOPPED
 
 
 def _known(kind: str) -> str:

@@ -19,7 +19,9 @@ from stackup.cli import app, run
 
 ROOT = Path(__file__).parents[1]
 CASES = ROOT / "cases"
-COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
+COMMANDS = (
+    "new", "check", "explain", "allocate", "rollers", "capability", "assemble", "review", "slots", "iso286", "schema",
+)  # fmt: skip
 STACK = str(CASES / "bush_stack.toml")
 
 #: a right case to be spoilt
@@ -121,7 +123,7 @@ def test_done(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         (["check", "no_such_file.toml"], "no such file"),
         (["check", str(CASES)], "a folder"),
         (["new", "cylindrikal"], "Did you mean cylindrical?"),
-        (["slots", "spherical"], "cylindrical or none or tapered"),
+        (["slots", "spherical"], "cylindrical or tapered or none"),
         (["iso286", "50", "q9"], "q9"),
         (["iso286", "50", "h99"], "h99"),
         (["iso286", "-5", "h7"], "-5"),

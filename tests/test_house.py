@@ -123,7 +123,9 @@ def imports_of(code: str) -> set[str]:
     return set(done.stderr.split())
 
 
-COMMANDS = ["new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema"]
+COMMANDS = [
+    "new", "check", "explain", "allocate", "rollers", "capability", "assemble", "review", "slots", "iso286", "schema",
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("name", ["", *COMMANDS])

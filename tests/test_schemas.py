@@ -117,6 +117,41 @@ def test_capability(case: Path, capsys: pytest.CaptureFixture[str]) -> None:
             assert one[index] is None or one[f"{index}_low"] <= one[index] <= one[f"{index}_high"]
 
 
+TIGHT = """
+[requirements.ring_entry]
+min = 0.0
+allow = { ppm = 1000, of = "cages" }
+[requirements.entry_to_drawing]
+gap = "ring_entry"
+min = 0.0
+"""
+
+
+@pytest.mark.parametrize("name", ["demo", "tapered", "four_rows", "every_key_cage", "tight"])
+def test_assemble(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """``assemble``: the record fits; the governing row is one of the rows; where cages jam, all of it is there."""
+    case = ROOT / "cases" / f"{name}.toml"
+    if name == "tight":
+        case = tmp_path / "tight.toml"
+        text = (ROOT / "cases" / "demo.toml").read_text(encoding="utf-8")
+        case.write_text(text.replace("nominal = 15.62", "nominal = 15.54") + TIGHT, encoding="utf-8")
+    code = run(["assemble", str(case), "--json", "--cages", "1500"])
+    record = judged("assemble", capsys.readouterr().out)
+    assert code == (0 if record["verdict"] in ("met", None) else 1)
+    own = next(row for row in record["rows"] if row["name"] == record["row"])
+    assert {key: record[key] for key in own if key in record} == {k: v for k, v in own.items() if k in record}
+    assert sorted(record["order"]) == sorted(record["best_order"]) == list(range(own["rollers"]))
+    assert all(one["low"] <= one["out_of_spec"] <= one["high"] for one in fractions_of(record))
+    if name == "tight":
+        assert record["stuck_at"]
+        assert sum(one["share"] for one in record["blocking"]) == pytest.approx(1.0)
+        assert record["ring_entry"]["name"] == "ring_entry"
+        assert [one["verdict"] for one in record["requirements"]] == ["not met", "not met"]
+    for other in ("bush_stack", "every_key_plain"):
+        assert run(["assemble", str(ROOT / "cases" / f"{other}.toml"), "--json"]) == 2
+        judged("faults", capsys.readouterr().out)
+
+
 PROPOSAL = """
 [dimensions]
 washer_left = { tolerance = 0.06 }
@@ -145,9 +180,11 @@ def test_review(name: str, against: str, tmp_path: Path, capsys: pytest.CaptureF
         assert bool(change["causes"] or change["reason"]) or change["decision"] == "accept"
 
 
-def test_records_of_check_in_other_records() -> None:
-    """The requirement's record of ``review`` is that of ``check`` without ``monte_carlo``."""
-    ours, theirs = (SCHEMAS[name]["$defs"] for name in ("review", "check"))
+@pytest.mark.parametrize("record", ["review", "assemble"])
+def test_records_of_check_in_other_records(record: str) -> None:
+    """The requirement's record of other commands is that of ``check`` without ``monte_carlo``."""
+    theirs = SCHEMAS["check"]["$defs"]
+    ours = SCHEMAS[record]["$defs"]
     for name in ("fraction", "contribution", "worst_case", "normal", "rss"):
         assert ours[name] == theirs[name]
     for name in ("record", "requirement"):

@@ -13,6 +13,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))  # the pen and the other kinds stand beside this file
 
 import tapered
+import whole_cage
 from drawing import AIR, FAINT, GAP, INK, PIN, RACE, RING, ROLLER, Figure, Point, on
 
 
@@ -531,7 +532,7 @@ FIGURES = {
         raceway_clearance,
     )
 }
-FIGURES |= tapered.FIGURES
+FIGURES |= tapered.FIGURES | whole_cage.FIGURES
 
 
 def main(folder: Path) -> None:

@@ -14,6 +14,7 @@ from stackup.cage.cylindrical_rollers import ROLLER_SET
 from stackup.cage.cylindrical_whole import whole_cage_steps
 from stackup.cage.kind import BuiltIn, Given, Kind, Slot
 from stackup.cage.pinned import bore_steps, entry_steps, pitch_steps, vector
+from stackup.cage.posed import RING_MOVES
 from stackup.chain.model import Step
 from stackup.chain.symbols import (
     Greatest,
@@ -325,5 +326,6 @@ KIND = Kind(
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
     closing="ring_entry",
+    closing_moves=RING_MOVES,
     preload=pinned.RACEWAY_GAP.name,
 )

@@ -20,9 +20,9 @@ class Slot:
     """One line of the drawing that the kind knows by name.
 
     ``symbol`` is the letter of ``docs/symbols.md``; ``indication`` is how a drawing states it (ISO 1101).
-    ``stands_in`` names the slot whose value counts where this one is left out (else zero);
-    ``nominal_zero`` marks a size that may have a tolerance alone, ``signed`` one that may be below 0; ``unit`` is that
-    of the case file (formulas have angles in rad).
+    ``stands_in`` names the slot whose value counts where this one is left out (else zero), ``without`` says in words
+    what the part is without it, where that is neither; ``nominal_zero`` marks a size that may have a tolerance alone,
+    ``signed`` one that may be below 0; ``unit`` is that of the case file (formulas have angles in rad).
 
     In an operating state a size scales with its part unless not ``scales``; ``wears`` is −1 where wear takes from it,
     1 where wear adds to it, 0 where it has none; ``turns`` marks a pitch circle that grows as the cage turns.
@@ -39,6 +39,7 @@ class Slot:
     feature: Literal["hole", "shaft"] | None = None
     nonnegative: bool = False
     stands_in: str | None = None
+    without: str = ""
     nominal_zero: bool = False
     signed: bool = False
     unit: Literal["mm", "deg"] = "mm"
@@ -137,7 +138,8 @@ class Kind:
     ``steps(given)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
     bears the gap's name.  ``closing`` names the gap of the whole cage that tells whether its rings can be closed,
-    ``preload`` that of scope cage which counts as 0 in other gaps where it is below 0.
+    ``closing_moves`` says in words what the numbers of its pose are [mm]; ``preload`` names that of scope cage which
+    counts as 0 in other gaps where it is below 0.
     ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
     of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
     kind without rollers.
@@ -155,6 +157,7 @@ class Kind:
     contradictions: Callable[[Mapping[str, Dimension]], Sequence[Contradiction]] = field(default=lambda _: ())
     roller_set: RollerSet | None = None
     closing: str | None = None
+    closing_moves: tuple[str, ...] = ()
     preload: str | None = None
 
     def slot(self, name: str) -> Slot | None:

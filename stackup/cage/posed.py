@@ -20,6 +20,8 @@ COSINE, SINE = sympy.cos(symbol(ANGLE)), sympy.sin(symbol(ANGLE))
 LEAN_SHARE, OFFSET_SHARE = "lean_share", "offset_share"
 #: their values where nobody chooses
 SHARES = {LEAN_SHARE: 0.0, OFFSET_SHARE: 0.0}
+#: the pose of ring_fit: ring B against ring A, as ring_offset and ring_phase (arc at the pitch radius) measure it [mm]
+RING_MOVES = ("ring B along x", "ring B along y", "arc of ring B")
 
 
 @dataclass(frozen=True)

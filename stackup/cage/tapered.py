@@ -13,6 +13,7 @@ from stackup.cage import tapered_doubts as doubts
 from stackup.cage import tapered_gaps as gaps
 from stackup.cage import tapered_pins as pins
 from stackup.cage.kind import BuiltIn, Given, Kind, Option, Slot
+from stackup.cage.posed import RING_MOVES
 from stackup.cage.tapered_rollers import ROLLER_SET
 from stackup.cage.tapered_whole import whole_cage_steps
 from stackup.chain.model import Step
@@ -32,7 +33,7 @@ def _own(slots: tuple[Slot, ...]) -> tuple[Slot, ...]:
 SLOTS = (
     *_own(pinned.ROLLER_SLOTS),
     Slot("roller_taper", "size", "pocket", "roller", "ν", "half-angle of the roller's cone, in degrees", "angle, half of the included one", required=True, unit="deg", scales=False),
-    Slot("roller_sphere_radius", "size", "pocket", "roller", "R_s", "radius of the roller's spherical large end; left out: a flat end", "size R"),
+    Slot("roller_sphere_radius", "size", "pocket", "roller", "R_s", "radius of the roller's spherical large end", "size R", without="a flat end"),
     *pinned.PIN_SLOTS,
     Slot("hole_pitch_diameter_a", "size", "cage", "ring_a", "D_hA", "pitch circle of ring A in the plane of its inner face", "size ⌀ of the pitch circle", required=True, turns=True),
     Slot("hole_pitch_diameter_b", "size", "cage", "ring_b", "D_hB", "pitch circle of ring B in the plane of its inner face", "size ⌀ of the pitch circle", required=True, turns=True),
@@ -108,5 +109,6 @@ KIND = Kind(
     contradictions=doubts.contradictions,
     roller_set=ROLLER_SET,
     closing="ring_entry",
+    closing_moves=RING_MOVES,
     preload=pinned.RACEWAY_GAP.name,
 )

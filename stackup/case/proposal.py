@@ -56,6 +56,7 @@ def proposal_of(case: Case, said: Case | Tables) -> Proposal:
     Columns are looked for beside the case.  Raises CaseError.
     """
     if isinstance(said, Case):
+        _judge_bearing(case, said.mapping, Faults(file=str(said.path or "")))
         return Proposal(over(case, said.mapping), said.mapping, True, said.digest, said.path)
     return _over(case, said, "", "", None)
 
@@ -69,6 +70,7 @@ def _over(case: Case, said: Tables, digest: str, text: str, path: Path | None) -
     """Judge the drawing with ``said`` in its place, from the folder of the proposal."""
     file, folder = str(path or ""), path.parent if path else case.folder
     _judge_kind(case, said, file, text)
+    _judge_bearing(case, said, Faults(places_of(text, file), file) if text else Faults(file=file))
     drawing = _moved(case.mapping, case.folder, folder)
     whole = _read(merged(drawing, said), said, file, text, folder)
     tables = _moved(said, folder, case.folder)
@@ -112,6 +114,30 @@ def _judge_kind(case: Case, said: Tables, file: str, text: str) -> None:
     faults = Faults(places_of(text, file), file) if text else Faults(file=file)
     faults.add(("cage", "kind"), shown(kind), f'"{case.kind}", the kind of the drawing')
     faults.raise_all()
+
+
+def _judge_bearing(case: Case, said: Tables, faults: Faults) -> None:
+    """Operation and the number of rows are the user's: a proposal that says otherwise changes what it is held to."""
+    drawing, allowed = case.mapping, "what the drawing says of it, or nothing: a proposal is held to it"
+    if "operating" in said and merged(drawing, said)["operating"] != drawing.get("operating"):
+        faults.add(("operating",), "an operation that is not the drawing's", allowed, at_key=True)
+    cage = said.get("cage")
+    if isinstance(cage, Mapping) and cage.get("rows", 1) != drawing["cage"].get("rows", 1) and "rows" in cage:
+        faults.add(("cage", "rows"), shown(cage["rows"]), allowed)
+    if "row" in said and _which_rows(said["row"]) != _which_rows(drawing.get("row")):
+        found = f"rows {_listed(said['row'])}"
+        faults.add(("row",), found, f"the rows of the drawing: {_listed(drawing.get('row'))}", at_key=True)
+    faults.raise_all()
+
+
+def _which_rows(rows: Any) -> list[tuple[Any, Any]]:
+    """Return name and number of every row that differs, as far as they are said."""
+    tables = [row if isinstance(row, Mapping) else {} for row in rows] if isinstance(rows, list) else []
+    return [(row.get("name", str(index + 1)), row.get("count", 1)) for index, row in enumerate(tables)]
+
+
+def _listed(rows: Any) -> str:
+    return ", ".join(f"{count} × {name}" for name, count in _which_rows(rows)) or "none that differ"
 
 
 def _kind(said: Tables) -> Any:

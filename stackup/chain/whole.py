@@ -23,6 +23,8 @@ Array = Any
 
 #: the operation's name in a program
 POSED = "posed"
+#: wider than any pose needs, in sizes of a cage's vectors: pins side by side ask for far poses
+WIDE = 100.0
 
 
 def flat(cones: Iterable[Any]) -> list[Any]:
@@ -75,9 +77,50 @@ class Cones:
         drawn = (self.play[rows], self.radial[rows], self.tangential[rows])
         return Cones(*drawn, self.by_radial[rows], self.by_tangential[rows], len(pockets))
 
+    def of_cages(self, cages: Array) -> Cones:
+        """Return the cones of some cages: their numbers, or which of them."""
+        drawn = (self.play[:, cages], self.radial[:, cages], self.tangential[:, cages])
+        return Cones(*drawn, self.by_radial, self.by_tangential, self.pockets)
+
+    def followed_by(self, other: Cones) -> Cones:
+        """Return the cages of both, of the same places: these, then the others."""
+        pairs = ((self.play, other.play), (self.radial, other.radial), (self.tangential, other.tangential))
+        play, radial, tangential = (np.concatenate(pair, axis=1) for pair in pairs)
+        return Cones(play, radial, tangential, self.by_radial, self.by_tangential, self.pockets)
+
+    def without(self, left_out: Array, wide: float = WIDE) -> Cones:
+        """Return the cones with those of some pockets too wide to bind: (Z, n) of truth values, each cage its own.
+
+        ``wide`` is how much wider, in sizes of the cage's vectors.  They do bind where the others need a pose so far
+        away that it leaves more than that in them; their weights tell.
+        """
+        longest = np.sqrt(np.max(self.radial * self.radial + self.tangential * self.tangential, axis=0))
+        more = wide * (longest + np.max(self.play, axis=0) - np.min(self.play, axis=0))
+        play = self.play + np.tile(left_out, (len(self.play) // self.pockets, 1)) * more
+        return Cones(play, self.radial, self.tangential, self.by_radial, self.by_tangential, self.pockets)
+
+    def fitted(self, pockets: Sequence[int]) -> Array:
+        """Return the pose (d, n) of each cage that leaves least squares in some pockets (at least one)."""
+        some = self.of_pockets(pockets)
+        moves = np.concatenate([some.by_radial, some.by_tangential])
+        return np.einsum("dj,jn->dn", np.linalg.pinv(moves), np.concatenate([some.radial, some.tangential]))
+
+    def room_at(self, pose: Array) -> Array:
+        """Return what every pocket has left at a pose (d, n) of each cage, (Z, n)."""
+        parts = ((self.radial, self.by_radial), (self.tangential, self.by_tangential))
+        left = [v - np.einsum("jd,dn->jn", by, pose) for v, by in parts]
+        return self.least_by_pocket(self.play - np.sqrt(left[0] * left[0] + left[1] * left[1]))
+
+    def least_by_pocket(self, values: Array) -> Array:
+        """Return the least over the cones of each pocket, (Z, n)."""
+        return self._cone_by_cone(values).min(axis=0)
+
     def by_pocket(self, weights: Array) -> Array:
         """Return the sum over the cones of each pocket, (Z, n)."""
-        return weights.reshape(-1, self.pockets, weights.shape[1]).sum(axis=0)
+        return self._cone_by_cone(weights).sum(axis=0)
+
+    def _cone_by_cone(self, values: Array) -> Array:
+        return values.reshape(len(values) // self.pockets, self.pockets, values.shape[1])
 
 
 def value(args: Sequence[Array], unknowns: Any) -> Array:

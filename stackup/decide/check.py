@@ -224,13 +224,23 @@ def _notes(case: Case, settings: Settings, runs: Sequence[_Run], records: Sequen
     yield from notes.of_case(case)
     for record in records:
         yield from notes.of_record(record, alone=case.rollers == 1)
-    if not any(run.found.interrupted for run in runs):
-        yield from preload.notes(case, [(run.row.name, run.state, run.model) for run in runs], settings)
+    yield from _preloads(case, settings, runs)
     reasons = {name: reason for run in runs for name, reason in run.found.reasons.items()}
     yield from notes.of_missing(records, reasons)
     yield from notes.of_run(
         (run.found for run in runs), (settings.inflation is not None, settings.mean_shift is not None)
     )
+
+
+def _preloads(case: Case, settings: Settings, runs: Sequence[_Run]) -> Sequence[Note]:
+    """Return how often there is a preload; none of it after an interruption, and one here counts for the whole run."""
+    if any(run.found.interrupted for run in runs):
+        return ()
+    try:
+        return tuple(preload.notes(case, [(run.row.name, run.state, run.model) for run in runs], settings))
+    except (Interrupted, KeyboardInterrupt):
+        runs[-1].found.interrupted = True
+        return ()
 
 
 def _any_requirement(runs: Sequence[_Run], by_run: Sequence[Sequence[Record]]) -> AnyRequirement:

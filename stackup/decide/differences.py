@@ -122,13 +122,9 @@ def changes_of(case: Case, proposal: Proposal) -> tuple[Change, ...]:
 
 
 def _of_rows(case: Case, proposal: Proposal) -> Iterator[Change]:
-    """Yield what changes of rows: other rows as a whole, else what one of them says of its rollers and dimensions."""
+    """Yield what one of the rows says otherwise of its rollers and dimensions; which rows there are is the drawing's."""
     old, new = case.mapping.get("row"), proposal.tables.get("row")
-    if new is None or new == old:
-        return
-    if old is None or _named_rows(case) != _named_rows(proposal.case):
-        values = (_named_rows(case), _named_rows(proposal.case))
-        yield Change("cage", "rows", *values, ({}, {"row": new, "cage.rows": None}), values)
+    if old is None or new is None or new == old:
         return
     for index, (one, other) in enumerate(zip(case.models(), proposal.case.models(), strict=True)):
         if one.rollers != other.rollers:
@@ -138,11 +134,6 @@ def _of_rows(case: Case, proposal: Proposal) -> Iterator[Change]:
         said = [_named(row[index], "dimensions") for row in (old, new)]
         for name in dict.fromkeys([*said[0], *said[1]]):
             yield from _of_row(case, proposal, index, name, *(each.get(name) for each in said))
-
-
-def _named_rows(case: Case) -> list[str]:
-    """Return which rows there are: ``2 middle``."""
-    return [f"{row.count} {row.name}" for row in case.models()]
 
 
 def _of_row(case: Case, proposal: Proposal, index: int, name: str, said: Any, says: Any) -> Iterator[Change]:

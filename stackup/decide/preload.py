@@ -22,7 +22,7 @@ def notes(case: Case, models: Iterable[tuple[str, str, Model]], settings: Settin
     for row, state, model in models:
         there = gap is not None and any(one.name == gap for one in model.gaps)
         fraction = below_zero(model, gap, settings) if gap and there else None
-        if fraction is not None and fraction.high >= LEAST:
+        if fraction is not None and fraction.out_of_spec >= LEAST:
             found.setdefault(f"{share(fraction)} of cages ({interval(fraction)})", []).append((row, state))
     rows = [row.name for row in case.models()]
     for told, places in found.items():

@@ -170,6 +170,16 @@ class CheckResult(Shown):
         }
 
 
+def without_draws(record: Record | None) -> Json | None:
+    """Return the record of a requirement as other records hold it: that of ``check`` without its Monte Carlo."""
+    if record is None:
+        return None
+    found = record.to_dict()
+    for each in (found, *found["by_state"]):
+        del each["monte_carlo"]
+    return found
+
+
 def finite(value: float | None) -> float | None:
     """Return a number that JSON knows, None for what is not finite."""
     return value if value is not None and math.isfinite(value) else None

@@ -9,7 +9,7 @@ from typing import Any, Literal
 from stackup.decide.coalitions import Method
 from stackup.decide.displays import Shown
 from stackup.decide.head import head
-from stackup.decide.record import Note, Record, RowRecord, finite
+from stackup.decide.record import Note, Record, RowRecord, finite, without_draws
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
 from stackup.engine.result import Fraction
@@ -126,20 +126,10 @@ class RequirementReview:
         return {
             "name": self.name,
             "margin": self.margin and self.margin.to_dict(),
-            "before": _record(self.before),
-            "after": _record(self.after),
-            "agreed": _record(self.agreed),
+            "before": without_draws(self.before),
+            "after": without_draws(self.after),
+            "agreed": without_draws(self.agreed),
         }
-
-
-def _record(record: Record | None) -> Json | None:
-    """Return the record of a check without its Monte Carlo."""
-    if record is None:
-        return None
-    found = record.to_dict()
-    for each in (found, *found["by_state"]):
-        del each["monte_carlo"]
-    return found
 
 
 @dataclass(frozen=True)

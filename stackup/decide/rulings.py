@@ -18,7 +18,6 @@ from stackup.chain.model import POPULATIONS, Allowance, Requirement
 LOOSER = "the requirement is the drawing's"
 TIGHTER = "more than the drawing asks: noted, the drawing's own is what was checked"
 OTHER = "what a requirement is asked of is the drawing's"
-OPERATION = "how the bearing runs is the drawing's"
 ADDED = "nothing of the drawing asks for it: noted, not checked"
 
 
@@ -39,7 +38,6 @@ def rulings_of(case: Case, proposal: Proposal) -> tuple[Ruling, ...]:
     return (
         *_of_requirements(case, proposal),
         *_of_chains(case, proposal),
-        *_of_operation(case, proposal),
         *_of_own_dimensions(case, proposal),
     )
 
@@ -104,15 +102,6 @@ def _of_chains(case: Case, proposal: Proposal) -> Iterator[Ruling]:
         for key in ("formula", "unit"):
             if getattr(old, key) != getattr(chain, key):
                 yield Ruling(name, key, getattr(old, key), getattr(chain, key), "refuse", OTHER)
-
-
-def _of_operation(case: Case, proposal: Proposal) -> Iterator[Ruling]:
-    """Yield what a proposal says otherwise of how the bearing runs."""
-    said, drawn = (tables.get("operating") for tables in (proposal.tables, case.mapping))
-    old = drawn if isinstance(drawn, Mapping) else {}
-    for key, new in said.items() if isinstance(said, Mapping) else ():
-        if old.get(key) != new and proposal.case.mapping["operating"][key] != old.get(key):
-            yield Ruling("operating", key, old.get(key), new, "refuse", OPERATION)
 
 
 def _of_own_dimensions(case: Case, proposal: Proposal) -> Iterator[Ruling]:

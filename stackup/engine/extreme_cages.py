@@ -58,10 +58,7 @@ def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array
     if owner.scope == "cage":
         taken = tuple(np.array([[_own(mix.lead, part, 0) for mix in tried]]) for part in owner.components)
     else:
-        taken = tuple(
-            np.array([[_own(point, part, ahead) for point, ahead in mix.pockets] for mix in tried]).T
-            for part in owner.components
-        )
+        taken = tuple(_of_pockets(part, tried) for part in owner.components)
     region = owner.region
     if isinstance(region, Disc):
         return _in_disc(model, region, taken, tried)
@@ -69,6 +66,19 @@ def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array
         return (_in_class(region, owner.name, taken[0], tried),)
     low, high = (_column(end, len(taken[0])) for end in (region.low, region.high))
     return (np.clip(taken[0], low, high),)
+
+
+def _of_pockets(part: str, tried: Sequence[Mix]) -> Array:
+    """Return one part of every pocket, (Z, n); few points are asked many times."""
+    known: dict[tuple[int, int], float] = {}
+
+    def value(point: Point, ahead: int) -> float:
+        key = (id(point), ahead)
+        if key not in known:
+            known[key] = _own(point, part, ahead)
+        return known[key]
+
+    return np.array([[value(point, ahead) for point, ahead in mix.pockets] for mix in tried]).T
 
 
 def _own(point: Point, part: str, ahead: int) -> float:

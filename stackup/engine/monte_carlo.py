@@ -16,9 +16,9 @@ import numpy as np
 
 from stackup.chain.arrays import Machine
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import pitch_angles
+from stackup.chain.program import Program, pitch_angles
 from stackup.chain.together import Together, together
-from stackup.engine.counter import Counter, Watch, in_states, watches
+from stackup.engine.counter import CLOSELY, Counter, Watch, in_states, watches
 from stackup.engine.result import AnyRequirement, MonteCarlo, Sampled
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.engine.tally import QUANTILES, Scale, merged
@@ -78,23 +78,26 @@ class Drawer:
 class Sampler:
     """One worker: machines for full blocks and for the last, shorter one."""
 
-    def __init__(self, model: Model, joined: Together, seed: int) -> None:
+    def __init__(self, model: Model, joined: Together, seen: Sequence[Watch], seed: int) -> None:
         """Lay out nothing yet; machines are made when first needed.
 
-        ``model``: any of the states of ``joined``, which all draw the same.
+        ``model``: any of the states of ``joined``, which all draw the same.  A number of the whole cage costs as much
+        as all others together: where it limits nothing in ``seen``, only blocks looked at closely compute it.
         """
         self.model, self.joined = model, joined
+        self.always = _always_asked(joined.program, seen)
         self.drawer = Drawer(model, seed)
         self.angles = np.array(pitch_angles(model.pockets))
-        self._machines: dict[int, Machine] = {}
+        self._machines: dict[tuple[int, bool], Machine] = {}
 
-    def machine(self, cages: int) -> Machine:
-        """Return the machine for blocks of ``cages`` cages."""
-        if cages not in self._machines:
+    def machine(self, cages: int, closely: bool = True) -> Machine:
+        """Return the machine for blocks of ``cages`` cages, looked at ``closely`` or not."""
+        key = (cages, closely or not self.always)
+        if key not in self._machines:
             joined = self.joined
-            made = Machine(joined.program, self.model.dimensions, self.angles, joined.parameters, cages)
-            self._machines[cages] = made
-        return self._machines[cages]
+            program = joined.program if key[1] else joined.program.only(self.always)
+            self._machines[key] = Machine(program, self.model.dimensions, self.angles, joined.parameters, cages)
+        return self._machines[key]
 
     def chunk(self, index: int, cages: int, counter: Counter) -> Counter:
         """Draw chunk ``index`` of ``cages`` cages into ``counter``."""
@@ -104,7 +107,7 @@ class Sampler:
             for block, start in enumerate(range(0, cages, size)):
                 here = min(size, cages - start)
                 counter.begin(here, block)
-                self.machine(here).run(self.drawer, counter.sink)
+                self.machine(here, block % CLOSELY == 0).run(self.drawer, counter.sink)
                 counter.end()
         return counter
 
@@ -121,6 +124,12 @@ class Sampler:
         with np.errstate(all="ignore"):
             self.machine(PILOT).run(self.drawer, sink)
         return found
+
+
+def _always_asked(program: Program, seen: Sequence[Watch]) -> list[str]:
+    """Return the outputs that every block needs: all but numbers of the whole cage that limit nothing."""
+    limiting = {w.gap for w in seen if any(r.min is not None or r.max is not None for r in w.requirements)}
+    return [name for name in program.outputs if name in limiting or not program.is_whole(name)]
 
 
 def run(
@@ -165,7 +174,7 @@ def run_states(
     asked = watches(model, requirements)
     joined = together(models, [watch.gap for watch in asked])
     seen = in_states(asked, joined)
-    scales = Sampler(model, joined, settings.seed).pilot(seen)
+    scales = Sampler(model, joined, seen, settings.seed).pilot(seen)
     sizes = [min(CHUNK, settings.cages - start) for start in range(0, settings.cages, CHUNK)]
     total: Counter | None = None
     done = 0
@@ -197,7 +206,7 @@ def _chunks(
     idle: list[Sampler] = []
 
     def work(index: int) -> Counter:
-        sampler = idle.pop() if idle else Sampler(model, joined, settings.seed)
+        sampler = idle.pop() if idle else Sampler(model, joined, seen, settings.seed)
         try:
             return sampler.chunk(index, sizes[index], Counter(model.pockets, seen, scales))
         finally:
@@ -207,10 +216,10 @@ def _chunks(
         yield from map(work, range(len(sizes)))
         return
     with ThreadPoolExecutor(settings.workers) as pool:
-        yield from _in_order(pool, work, len(sizes), 2 * settings.workers)
+        yield from in_order(pool, work, len(sizes), 2 * settings.workers)
 
 
-def _in_order(pool: ThreadPoolExecutor, work: Callable[[int], Counter], count: int, ahead: int) -> Any:
+def in_order(pool: ThreadPoolExecutor, work: Callable[[int], Any], count: int, ahead: int) -> Any:
     """Yield results in order with at most ``ahead`` of them under way, so that memory stays constant."""
     waiting = {index: pool.submit(work, index) for index in range(min(ahead, count))}
     try:

@@ -158,3 +158,67 @@ class MonteCarlo:
     any_requirement: AnyRequirement
     cages: int
     extra: Any = None
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A mean over cages and its standard error, None of one cage alone."""
+
+    mean: float
+    standard_error: float | None
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Mean and standard deviation over cages, None of one cage alone."""
+
+    mean: float
+    sd: float | None
+
+
+@dataclass(frozen=True)
+class Missing:
+    """What room cages lack that cannot be closed, mean and greatest: so much more for every pin closes them."""
+
+    mean: float
+    greatest: float
+
+
+@dataclass(frozen=True)
+class Closing:
+    """Whether the rings of ``drawn`` cages can be closed, and where the others jam.
+
+    ``order`` is that in which pins are put in; ``stuck[n]`` is the number of cages of which n pins enter together and
+    the next does not, n = 0 … Z − 1: all together are those that ``cannot_close``; ``entered`` is the mean of n over
+    them.  ``blocking``: by pocket, the mean over them of the multipliers of the best pose, which are the pins between
+    which the ring is caught (sum 1).  ``pose``: the best pose of cages that can be closed.  Lengths in the unit of the
+    gap.  Empty or None where there is no such cage.
+    """
+
+    order: tuple[int, ...]
+    drawn: int
+    cannot_close: Fraction
+    stuck: tuple[int, ...]
+    entered: Estimate | None
+    blocking: tuple[Estimate, ...]
+    missing: Missing | None
+    pose: tuple[Spread, ...]
+
+
+@dataclass(frozen=True)
+class Ordering:
+    """The best order of the pockets found for ``cages`` that cannot be closed, and what it is worth.
+
+    ``given`` and ``best``: pins that enter in vain, by the order that was given and by ``order``, on these cages;
+    ``saving_here`` their difference, cage by cage, on the cages that the order was chosen from; ``saving`` what orders
+    chosen from half of them save on the other half.  None without such cages, ``saving`` with fewer than four.
+    ``proved``: no order has less on these cages.
+    """
+
+    order: tuple[int, ...]
+    proved: bool
+    cages: int
+    given: Estimate | None
+    best: Estimate | None
+    saving_here: Estimate | None
+    saving: Estimate | None

@@ -19,7 +19,7 @@ from stackup.chain.arrays import walk
 from stackup.chain.model import Gap, Model
 from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
 from stackup.chain.symbols import BestPose, split_next, symbol
-from stackup.dimension import Classes, Disc, Size, Zone
+from stackup.dimension import Classes, Disc, Process, Size, Zone
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.cage_search import CageSearch
 from stackup.engine.extreme_cages import cages_of, mixes
@@ -65,14 +65,17 @@ class WholeCage:
         number = formulas[model.gap(gap).step]
         self.number: BestPose | None = number if isinstance(number, BestPose) else None
 
-    def both(self, settings: Settings) -> tuple[End, End, float]:
-        """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed."""
+    def both(self, settings: Settings, closely: bool = True) -> tuple[End, End, float]:
+        """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed.
+
+        ``closely``: where they stay apart, the best share of the floor is looked for.
+        """
         ends = [self.bound(1, settings), self.bound(-1, settings)]
         tolerance = self._asked(1).tolerance
         cages = self._cages(self._points(ends, settings))
         found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
-        if low.found - low.bound > tolerance:
+        if closely and low.found - low.bound > tolerance:
             low = self._better(low, settings)
         return low, high, tolerance
 
@@ -212,7 +215,8 @@ def _steps_below(model: Model, name: str) -> set[str]:
 def _at_rest(model: Model) -> Model:
     """Return the model without what turns round the ring: its best pocket is one that all pockets can be at once."""
     turning = (d for d in model.dimensions.values() if isinstance(d, Zone) and d.scope == "cage")
-    return model.with_dimensions({zone.name: replace(zone, diameter=0.0, bonus=None) for zone in turning})
+    still = {zone.name: replace(zone, diameter=0.0, bonus=None, process=Process()) for zone in turning}
+    return model.with_dimensions(still)
 
 
 def _middle(model: Model, program: Program) -> dict[str, float]:

@@ -54,7 +54,8 @@ def run(
         for done, requirement in enumerate(requirements):
             gap = requirement.gap
             if gap not in ends:
-                ends[gap] = _both_ends(model, program, gap, settings, known)
+                decides = any(r.min is not None or r.max is not None for r in requirements if r.gap == gap)
+                ends[gap] = _both_ends(model, program, gap, settings, known, decides)
             records[requirement.name] = _record(model, program, requirement, ends[gap])
             progress(done + 1, len(requirements), "worst case")
     except KeyboardInterrupt:
@@ -64,7 +65,7 @@ def run(
 
 def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tuple[End, End]:
     """Return the low end of a gap and the high one (of −gap), each with its slopes."""
-    ends = _both_ends(model, program, gap, settings, {})
+    ends = _both_ends(model, program, gap, settings, {}, decides=True)
     return ends.low, ends.high
 
 
@@ -85,9 +86,12 @@ def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[
     return _fold_bounds(folded, low, high)
 
 
-def _both_ends(model: Model, program: Program, gap: str, settings: Settings, known: Ends) -> _Ends:
+def _both_ends(
+    model: Model, program: Program, gap: str, settings: Settings, known: Ends, decides: bool
+) -> _Ends:
+    """Return both ends of a gap; of a number of the whole cage that ``decides`` nothing the first bound is enough."""
     if program.is_whole(gap):
-        low, high, tolerance = WholeCage(model, program, gap, known).both(settings)
+        low, high, tolerance = WholeCage(model, program, gap, known).both(settings, closely=decides)
         return _Ends(low, high, None, tolerance)
     asked = Asked(model, program, gap)
     return _Ends(asked.end(1, settings, known), asked.end(-1, settings, known), asked.linear, asked.tolerance)

@@ -54,7 +54,7 @@ def left_out(kind: Kind, slot: Slot) -> str:
         return "required"
     if any(slot.name in gap.needs for gap in kind.gaps):
         return "gaps left out"
-    return f"as {slot.stands_in}" if slot.stands_in else "0"
+    return f"as {slot.stands_in}" if slot.stands_in else slot.without or "0"
 
 
 def _options(options: tuple[Option, ...]) -> Table:

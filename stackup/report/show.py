@@ -6,13 +6,14 @@ from collections.abc import Callable
 from typing import Any
 
 from stackup.decide.allocation import AllocationResult
+from stackup.decide.assemble_record import AssembleResult
 from stackup.decide.capability_record import CapabilityResult
 from stackup.decide.displays import Display, register
 from stackup.decide.explain import ExplainResult
 from stackup.decide.record import CheckResult
 from stackup.decide.review_record import ReviewResult
 from stackup.decide.rollers_record import RollersResult
-from stackup.report import allocating, capability, checking, explaining, reviewing, rollers
+from stackup.report import allocating, assembling, capability, checking, explaining, reviewing, rollers
 from stackup.report.html import html_of
 from stackup.report.view import Page
 
@@ -32,4 +33,5 @@ register(ExplainResult, _display(explaining.page))
 register(CapabilityResult, _display(capability.page))
 register(RollersResult, _display(rollers.page))
 register(AllocationResult, _display(allocating.page))
+register(AssembleResult, _display(assembling.page))
 register(ReviewResult, _display(reviewing.page))

@@ -1,7 +1,7 @@
 """How long things take, as ratios within one run: medians of paired runs.
 
 Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/speed.py [PAIRS [PART …]]``.  Writes ``docs/study_speed.md``; with
-parts named (``sampling``, ``states``, ``doubling``, ``starting``, ``memory``) only their rows of it.
+parts named (``sampling``, ``tapered``, ``states``, ``doubling``, ``starting``, ``memory``) only their rows of it.
 
 The floor is the time that numpy's PCG64DXSM needs to draw, with ``standard_normal(out=)`` and on one thread, one
 standard normal number for every scalar variate of the model.
@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from statistics import median
 
@@ -34,6 +35,7 @@ from stackup.engine.settings import Settings
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "demo.toml"
+TAPERED = ROOT / "cases" / "tapered.toml"
 STUDY = ROOT / "docs" / "study_speed.md"
 SEED, CAGES = 1, 8 * 4096
 COMMANDS = ("new", "check", "explain", "allocate", "rollers", "capability", "review", "slots", "iso286", "schema")
@@ -105,6 +107,21 @@ def sampling(pairs: int) -> list[Row]:
         ),
         ("the same, two threads, against the floor of one", ratio(paired(run(2), floor, pairs)), "–"),
     ]
+
+
+def tapered(pairs: int) -> list[Row]:
+    """Return Monte Carlo of the pockets of a tapered cage against that of a cylindrical one, by variate."""
+    runs, each = [], []
+    for file in (TAPERED, DEMO):
+        model, wanted = all_gaps(read(file))
+        wanted = [one for one in wanted if model.gap(one.gap).scope == "pocket"]
+        of_pocket, of_cage = variates(model)
+        each.append(of_pocket * model.pockets + of_cage)
+        runs.append(partial(monte_carlo.run, model, wanted, Settings(SEED, CAGES)))
+    for run in runs:
+        run()
+    what = "Monte Carlo of all gaps of a pocket, a tapered cage against a cylindrical one, by variate"
+    return [(what, ratio(paired(runs[0], runs[1], pairs) * each[1] / each[0]), "1.5")]
 
 
 def states(pairs: int) -> list[Row]:
@@ -216,7 +233,8 @@ def memory(_: int) -> list[Row]:
 
 
 PARTS: dict[str, Callable[[int], list[Row]]] = {
-    "sampling": sampling, "states": states, "doubling": doubling, "starting": starting, "memory": memory,
+    "sampling": sampling, "tapered": tapered, "states": states,
+    "doubling": doubling, "starting": starting, "memory": memory,
 }  # fmt: skip
 
 

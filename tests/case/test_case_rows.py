@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from case_texts import LEAST
 
 from stackup.case import Case, changed, write
 from stackup.case.nominal import evaluate_at_nominal
-from stackup.case.proposal import over
+from stackup.case.proposal import over, proposal_of, read_over
 from stackup.dimension import MeasuredSize, Size
+from stackup.errors import CaseError
 
 ReadText = Callable[[str], Case]
 
@@ -128,3 +130,35 @@ def test_a_proposal_over_rows(read_text: ReadText) -> None:
     assert second.states["made"].dimensions["pin_diameter"].nominal == (17.3,)
     assert first.states["hot"].parameters["pin.scale"] == pytest.approx(1 + 70e-5, rel=1e-15)
     assert first.states["hot"].parameters["roller.scale"] == pytest.approx(1 + 50e-5, rel=1e-15)
+
+
+WEAR = "[operating.wear]\npin_diameter = 0.1\n"
+
+
+@pytest.mark.parametrize(
+    ("said", "key"),
+    [
+        ("[operating.wear]\npin_diameter = 0.05\n", "operating"),
+        ("[operating.parts]\npin = { temperature = 80, expansion = 1e-5 }\n", "operating"),
+        ("[cage]\nrows = 2\n", "cage.rows"),
+    ],
+)
+def test_a_proposal_changes_neither_operation_nor_the_number_of_rows(
+    said: str, key: str, read_text: ReadText, tmp_path: Path
+) -> None:
+    """They are what a proposal is held to: said otherwise they are refused, at their line."""
+    case = read_text(DRAWN + TWO + WEAR)
+    file = tmp_path / "proposal.toml"
+    file.write_text("# a proposal\n" + said, encoding="utf-8")
+    with pytest.raises(CaseError) as caught:
+        read_over(case, file)
+    (fault,) = caught.value.faults
+    assert fault.key == key
+    assert fault.line == (3 if key == "cage.rows" else 2)
+    assert "drawing" in fault.allowed
+
+
+def test_a_whole_proposal_may_repeat_rows_and_operation(read_text: ReadText) -> None:
+    """The drawing's own tables, word for word, are no change."""
+    case = read_text(DRAWN + TWO + WEAR)
+    assert proposal_of(case, case).case.models() == case.models()

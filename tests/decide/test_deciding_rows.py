@@ -18,6 +18,7 @@ from stackup.decide.rollers import rollers
 from stackup.decide.trial import judge_case
 from stackup.decide.verdict import worst
 from stackup.engine.settings import Settings
+from stackup.errors import CaseError
 
 FEW = Settings(cages=2000)
 #: expansion of the warm pins, by 100 K
@@ -186,17 +187,15 @@ def test_a_proposal_for_one_row() -> None:
     assert asked.agreed.verdict == "met"
 
 
-def test_other_rows_and_other_operation() -> None:
-    """One row more is one change of all; how the bearing runs is not the maker's to change."""
-    case = from_mapping({**tables(), "requirements": of_bearings(2e5)})
+def test_which_rows_there_are_is_the_drawings() -> None:
+    """One row more, and another operation: faults, for a proposal is held to the drawing's."""
+    case = from_mapping(tables())
     more = [{"name": "inner", "count": 2}, tables()["row"][1]]
     cooler = {"parts": {"pin": {"temperature": 20, "expansion": 12e-6}}}
-    result = review(case, {"row": more, "operating": cooler}, FEW)
-    first, second = result.changes
-    assert (first.dimension, first.what, first.after) == ("cage", "rows", ["2 inner", "2 outer"])
-    assert (second.dimension, second.what, second.decision) == ("operating", "parts", "refuse")
-    (asked,) = result.requirements
-    before, after = asked.before, asked.after
-    assert before is not None
-    assert after is not None
-    assert before.fraction.bearings.out_of_spec < after.fraction.bearings.out_of_spec  # type: ignore[union-attr]
+    with pytest.raises(CaseError) as caught:
+        review(case, {"row": more, "operating": cooler}, FEW)
+    faults = {fault.key: fault for fault in caught.value.faults}
+    assert faults.keys() == {"row", "operating"}
+    assert (faults["row"].found, faults["row"].allowed) == (
+        "rows 2 × inner, 2 × outer", "the rows of the drawing: 1 × inner, 2 × outer"
+    )  # fmt: skip

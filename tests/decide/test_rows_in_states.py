@@ -15,7 +15,7 @@ import stackup
 from stackup.case import Case
 from stackup.case.case import Row
 from stackup.chain.model import Model
-from stackup.decide import engines
+from stackup.decide import engines, preload
 from stackup.decide.check import settings_of
 from stackup.decide.record import CheckResult, Record
 from stackup.engine import contributions, monte_carlo, rss, worst_case
@@ -171,6 +171,23 @@ def test_stopped_in_the_second_state(what: str) -> None:
     first, *_, last = record_of(stopped.value.records, "running_clearance").by_state
     assert getattr(first, key)
     assert not getattr(last, key)
+
+
+@pytest.mark.parametrize("stop", [KeyboardInterrupt, Interrupted])
+def test_stopped_while_preloads_are_counted(stop: type[BaseException], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The record is that of the check, with all its numbers, and says that it is interrupted."""
+
+    def stops(*_: object) -> None:
+        raise stop
+
+    monkeypatch.setattr(preload, "notes", stops)
+    with pytest.raises(Interrupted) as stopped:
+        stackup.check(of_states({"made": MODELS["made"]}))
+    result = stopped.value.records
+    assert isinstance(result, CheckResult)
+    assert result.interrupted
+    assert any(note.text.startswith("interrupted") for note in result.notes)
+    assert all(record.monte_carlo and record.verdict for record in result.requirements if record.limited)
 
 
 def test_progress_of_all_states_together() -> None:

@@ -183,6 +183,8 @@ def test_slots_without_which_gaps_are_left_out() -> None:
     assert {name for name, left_out in told.items() if left_out == "gaps left out"} == needed
     assert told["pin_seat_a"] == "0"
     assert told["hole_pitch_diameter_b"] == "as hole_pitch_diameter"
+    (sphere,) = [slot for slot in lists.slots_record(kind("tapered"))["slots"] if slot["symbol"] == "R_s"]
+    assert sphere["left_out"] == "a flat end"
 
 
 # Lists and formulas -----------------------------------------------------------------------------------------------

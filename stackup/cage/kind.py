@@ -138,8 +138,8 @@ class Kind:
     ``steps(given)`` returns the steps of every built-in gap, written over all slots; slots left out are
     put in as zero (or as the slot that stands in for them) by the case room.  The step of a built-in gap
     bears the gap's name.  ``closing`` names the gap of the whole cage that tells whether its rings can be closed,
-    ``closing_moves`` says in words what the numbers of its pose are [mm]; ``preload`` names that of scope cage which
-    counts as 0 in other gaps where it is below 0.
+    ``closing_name`` what it is called in a record, ``closing_moves`` what the numbers of its pose are [mm];
+    ``preload`` names that of scope cage which counts as 0 in other gaps where it is below 0.
     ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
     of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
     kind without rollers.
@@ -157,6 +157,7 @@ class Kind:
     contradictions: Callable[[Mapping[str, Dimension]], Sequence[Contradiction]] = field(default=lambda _: ())
     roller_set: RollerSet | None = None
     closing: str | None = None
+    closing_name: str = "ring_entry"
     closing_moves: tuple[str, ...] = ()
     preload: str | None = None
 

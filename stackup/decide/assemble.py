@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from stackup import __version__
+from stackup.cage import Kind
 from stackup.case import Case, Row
 from stackup.chain.model import Model, Requirement
 from stackup.decide import assemble_notes as notes
@@ -59,7 +60,7 @@ def assemble(
             found.checked = stopped.records
     except KeyboardInterrupt:
         found.interrupted = True
-    result = _result(case, gap, kind.closing_moves, orders, settings, found)
+    result = _result(case, kind, gap, orders, settings, found)
     if found.interrupted:
         raise Interrupted(result)
     return result
@@ -93,8 +94,8 @@ def _of_gap(case: Case, gap: str) -> Case:
 
 def _result(
     case: Case,
+    kind: Kind,
     gap: str,
-    moves: tuple[str, ...],
     orders: dict[str, tuple[int, ...]],
     settings: Settings,
     found: _Found,
@@ -112,9 +113,10 @@ def _result(
         cages=settings.cages,
         pockets_per_cage=case.rollers,
         gap=gap,
+        gap_name=kind.closing_name,
         unit=made(first).gap(gap).unit,
         state=next(iter(first.states)),
-        moves=moves,
+        moves=kind.closing_moves,
         order=governing.closing.order if governing else orders[first.name],
         governing=governing,
         rows=tuple(found.rows),

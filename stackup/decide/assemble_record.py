@@ -93,7 +93,8 @@ class RowClosing:
 class AssembleResult(Shown):
     """What ``assemble`` found.
 
-    ``gap`` is the number of the whole cage that tells whether the rings can be closed, ``unit`` its unit, ``moves``
+    ``gap`` is the number of the whole cage that tells whether the rings can be closed, ``gap_name`` what the kind calls
+    it in a record, ``unit`` its unit, ``moves``
     what the numbers of its pose are; ``order`` that of the governing row, the one of whose cages most cannot be closed
     (None: nothing was finished).  ``bearings``: any row cannot be closed.  ``record``: that of ``check`` on the gap, of
     the worst of its ``requirements``; without any, the gap without limits.  ``verdict`` is None without requirements.
@@ -107,6 +108,7 @@ class AssembleResult(Shown):
     cages: int
     pockets_per_cage: int
     gap: str
+    gap_name: str
     unit: str
     state: str
     moves: tuple[str, ...]
@@ -131,7 +133,7 @@ class AssembleResult(Shown):
             **(governing.own_dict() if governing else {**NOTHING, "order": list(self.order)}),
             "bearings_not_closed": _fraction(self.bearings),
             "moves": list(self.moves),
-            self.gap: without_draws(self.record),
+            self.gap_name: without_draws(self.record),
             "requirements": [{"name": one.name, "verdict": one.verdict} for one in self.requirements],
             "verdict": self.verdict,
             "rows": [row.to_dict() for row in self.rows],

@@ -173,6 +173,14 @@ def test_review(case: Path, shown: Any, tmp_path: Path) -> None:
     assert all(one["decision"] for one in record["changes"])
 
 
+def test_assemble(case: Path, shown: Any) -> None:
+    """The gap that its ``closing`` names tells whether the second plate can be put on, row by row."""
+    _, record, page = shown("assemble", str(case), "--cages", "500")
+    assert record["ring_entry"]["gap"] == "plate_fit"
+    assert len(record["rows"]) == len(read(case).models())
+    assert "plate_fit" in page
+
+
 def test_faults_name_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A misspelt kind, slot, option and word of an option: each fault says where, and the nearest name."""
     text = (HERE / "starter_plate.toml").read_text()

@@ -122,7 +122,7 @@ def changes_of(case: Case, proposal: Proposal) -> tuple[Change, ...]:
 
 
 def _of_rows(case: Case, proposal: Proposal) -> Iterator[Change]:
-    """Yield what one of the rows says otherwise of its rollers and dimensions; which rows there are the drawing says."""
+    """Yield what a row says otherwise of its rollers and dimensions; which rows there are is the drawing's."""
     old, new = case.mapping.get("row"), proposal.tables.get("row")
     if old is None or new is None or new == old:
         return

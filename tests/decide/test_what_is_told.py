@@ -127,7 +127,7 @@ def test_a_pole_within_the_tolerances() -> None:
     found = result["gap"].worst_case
     assert found is not None
     assert not (found.certified_low or found.certified_high)
-    assert any("no bound: the formula has a pole" in note.text for note in result.notes if note.about == "gap")
+    assert any("unbounded: the formula has a pole" in note.text for note in result.notes if note.about == "gap")
     assert result["gap"].to_dict()["worst_case"]["bound_high"] is None
 
 

@@ -33,9 +33,11 @@ def page(result: RollersResult) -> Page:
 
 def _of_rows(result: RollersResult) -> str:
     """Return how many rollers there are, row by row where they differ."""
-    if result.only:
-        return f"{result.only.rollers} rollers"
-    return ", ".join(f"row{'s' * (row.count > 1)} {row.name} {row.rollers}" for row in result.rows) + " rollers"
+    return ", ".join(("" if result.only else f"row {row.name}: ") + _rollers(row) for row in result.rows)
+
+
+def _rollers(row: RowRollers) -> str:
+    return f"{row.count} rows of {row.rollers} rollers" if row.count > 1 else f"{row.rollers} rollers"
 
 
 def answer_page(result: RollersResult) -> Page:

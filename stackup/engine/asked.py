@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,21 @@ WIDTH_TOLERANCE = 1e-4
 
 #: ends by the chain of a pocket, of one model
 Ends = dict[Any, End]
+
+
+def never_negative(program: Program, index: int) -> bool:
+    """Tell whether a node is 0 or more whatever its inputs are: lengths, magnitudes, their sums and quotients."""
+    node = program.nodes[index]
+    match node.op:
+        case "magnitude" | "length" | "square" | "sqrt" | "exp":
+            return True
+        case "constant":
+            return float(node.value) >= 0
+        case "add" | "mul" | "div" | "least":
+            return all(never_negative(program, arg) for arg in node.args)
+        case "greatest":
+            return any(never_negative(program, arg) for arg in node.args)
+    return False
 
 
 class Asked:
@@ -50,5 +66,8 @@ class Asked:
         if key not in known:
             with np.errstate(all="ignore"):
                 search = Search(self.program, self.gap, sign, self.ground, self.parameters, self.tolerance)
-                known[key] = search.run(settings.boxes)
+                found = search.run(settings.boxes)
+            if sign > 0 and never_negative(self.program, self.program.outputs[self.gap]):
+                found = replace(found, bound=min(max(found.bound, 0.0), found.found))
+            known[key] = found
         return known[key]

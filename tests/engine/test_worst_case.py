@@ -191,3 +191,12 @@ def test_every_end_of_the_demo_is_certified() -> None:
     open_ends = [(name, side) for name, ends in found.items() for side in ("low", "high")
                  if not getattr(ends, f"certified_{side}")]  # fmt: skip
     assert open_ends == [("cage_float", "low")]
+
+
+def test_what_cannot_be_negative_has_no_bound_below_nothing() -> None:
+    """|a − b|/√((a + 1)² + b²) with a = b within the drawing: the least is 0, and so is its bound."""
+    sizes = {name: {"nominal": 10.0, "tolerance": 0.5} for name in "ab"}
+    model = model_of(plain_stack(sizes, "abs(a - b)/hypot(a + 1, b)"))
+    found = worst_case.run(model, [Requirement("total", "total")], Settings(boxes=20))["total"]
+    assert found.bound_low == 0.0
+    assert found.high > 0.06

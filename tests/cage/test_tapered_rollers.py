@@ -12,6 +12,7 @@ import stackup
 from stackup.cage.tapered_rollers import ROLLER_SET, on_raceways, rating
 from stackup.case import Case
 from stackup.case.nominal import evaluate_at_nominal
+from stackup.decide.check import settings_of
 from stackup.decide.rollers import rollers
 from stackup.decide.rollers_range import full_complement
 
@@ -89,7 +90,8 @@ def test_pins_follow_the_middle_of_the_tolerances() -> None:
 def test_how_many_rollers_fit() -> None:
     """53.8 would touch: 53 is the most that stand there; the least of both spacings is told."""
     assert ROLLER_SET.spacing == ("roller_spacing_small", "roller_spacing_large")
-    found = rollers(cage(), 51, 53)
+    case = cage()
+    found = rollers(case, 51, 53, settings=settings_of(case, cages=5000, boxes=200))
     assert full_complement(rating(cage().dimensions)) == 53
     assert [one.rollers for one in found.counts] == [51, 52, 53]
     least = {name: value for name, value in nominal_gaps(cage()).items() if name in ROLLER_SET.spacing}

@@ -24,7 +24,7 @@ CASES = Path(__file__).parents[2] / "cases"
 def test_the_same_verdicts_and_numbers_as_check(name: str) -> None:
     """Same seed, same cages: the same fraction to the last bit, the same ends and verdict, the same row and state."""
     case = read(CASES / f"{name}.toml")
-    settings = settings_of(case, cages=2000)
+    settings = settings_of(case, cages=2000, boxes=500)
     trial = judge_case(case, settings)
     checked = {r.name: r for r in stackup.check(case, settings, all_gaps=False).requirements if r.verdict is not None}
     assert list(trial.judgements) == list(checked)

@@ -144,8 +144,7 @@ class CapabilityResult(Shown):
     """What ``capability`` found: the dimensions (the one to improve first leads), the measured columns, the choices.
 
     ``cages_out``: the cages that fail any requirement with an allowance, in the row and state (``cages_out_at``) where
-    most do.  ``verdict``: on the case as given, all
-    requirements, None where it has none.
+    most do.  ``verdict``: on the case as given, all requirements, None where it has none.
     """
 
     title: str

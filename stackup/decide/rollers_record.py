@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from stackup.cage import RatingInputs
@@ -146,6 +146,14 @@ class CountRecord:
         }
 
 
+def _at(counts: Sequence[CountRecord], rollers: int, follow: str | None) -> CountRecord:
+    """Return the first record of so many rollers, in the layout that follows ``follow`` (None: any)."""
+    for one in counts:
+        if one.rollers == rollers and follow in (None, one.follow):
+            return one
+    raise KeyError(rollers)
+
+
 @dataclass(frozen=True)
 class RowRollers:
     """What was found of a row, or of ``count`` rows that are alike: the counts in ascending order, layout by layout.
@@ -170,10 +178,7 @@ class RowRollers:
 
     def at(self, rollers: int, follow: str | None = None) -> CountRecord:
         """Return the record of so many rollers, in the first layout that has it (KeyError: none)."""
-        for one in self.counts:
-            if one.rollers == rollers and follow in (None, one.follow):
-                return one
-        raise KeyError(rollers)
+        return _at(self.counts, rollers, follow)
 
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints; its counts stand with those of all rows."""
@@ -266,10 +271,7 @@ class RollersResult(Shown):
 
     def at(self, rollers: int, follow: str | None = None) -> CountRecord:
         """Return the record of so many rollers, in the first row and layout that has it (KeyError: none)."""
-        for one in self.counts:
-            if one.rollers == rollers and follow in (None, one.follow):
-                return one
-        raise KeyError(rollers)
+        return _at(self.counts, rollers, follow)
 
     def to_dict(self) -> Json:
         """Return the record that ``--json`` prints: plain lists, numbers, words and None."""

@@ -15,12 +15,12 @@ import numpy as np
 
 from stackup.dimension.numeric import Moments, Rule, double_exponential, special
 from stackup.dimension.region import Array
-from stackup.dimension.shape import Shape, to_uniform
+from stackup.dimension.shape import Shape, Smooth, to_uniform
 from stackup.dimension.tables import Scratch
 
 
 @dataclass(frozen=True)
-class Uniform(Shape):
+class Uniform(Smooth):
     """Uniform on [−1, 1]."""
 
     nodes: ClassVar[int] = 8
@@ -57,7 +57,7 @@ class Uniform(Shape):
 
 
 @dataclass(frozen=True)
-class UniformFromZero(Shape):
+class UniformFromZero(Smooth):
     """Uniform on [0, 1]: a one-sided value on 0…limit/cp."""
 
     nodes: ClassVar[int] = 8
@@ -92,7 +92,7 @@ class UniformFromZero(Shape):
 
 
 @dataclass(frozen=True)
-class Triangular(Shape):
+class Triangular(Smooth):
     """Triangle on [−1, 1] with its peak at ``mode`` (−1…1), in half-widths from the centre."""
 
     mode: float = 0.0
@@ -147,7 +147,7 @@ class Triangular(Shape):
 
 
 @dataclass(frozen=True)
-class Trapezoid(Shape):
+class Trapezoid(Smooth):
     """Symmetric trapezoid on [−1, 1] whose density is flat on [−flat, flat], flat in 0…1.
 
     It is the sum of two uniform laws of half-widths (1 ± flat)/2; its variance is (1 + flat²)/6.

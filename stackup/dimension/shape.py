@@ -1,13 +1,14 @@
 """What every scalar shape can do, and how it does it where it knows no better way.
 
 A shape is a law on its own scale: the dimension places it (``place + scale·x``).  A new shape is one
-class with ``quantile``, ``cdf`` and ``density`` (or a ``piece`` of its own), and one line in
+class with ``quantile``, ``cdf`` and ``piece`` (a :class:`Smooth` one with ``density`` has it), and one line in
 ``shapes.SHAPES``; moments, tables, truncation, sorting and shared lots follow.
 """
 
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from functools import cache, cached_property
 from typing import ClassVar
 
@@ -37,11 +38,11 @@ def to_uniform(scores: Array, scratch: Scratch) -> None:
     _normal_cdf().apply(scores, scratch)
 
 
-class Shape:
+class Shape(ABC):
     """A scalar law on its own scale.
 
     ``keys``: parameters a process must give.  ``reach``: the value that stands at T/cp (sizes) or
-    limit/cp (one-sided).  ``low``, ``high``: support.  ``kinks``: where the density is not smooth.
+    limit/cp (one-sided).  ``low``, ``high``: support.
     """
 
     keys: ClassVar[tuple[str, ...]] = ()
@@ -66,39 +67,25 @@ class Shape:
         """Return the value that stands at T/cp; 1 for bounded shapes."""
         return 1.0
 
-    @property
-    def kinks(self) -> tuple[float, ...]:
-        """Return the points inside the support where the density is not smooth."""
-        return ()
-
+    @abstractmethod
     def quantile(self, u: Array) -> Array:
         """Return the values with the fraction ``u`` (0…1) below."""
-        raise NotImplementedError
 
+    @abstractmethod
     def cdf(self, x: Array) -> Array:
         """Return the fraction at or below ``x``."""
-        raise NotImplementedError
 
     def below(self, x: Array) -> Array:
         """Return the fraction below ``x``; other than ``cdf`` only where one value is that frequent."""
         return self.cdf(x)
 
-    def density(self, x: Array) -> Array:
-        """Return the probability density at ``x`` inside the support."""
-        raise NotImplementedError
+    @abstractmethod
+    def piece(self, low: float, high: float) -> Rule:
+        """Return a quadrature rule of the law on [low, high]: nodes, and weights that sum to its share."""
 
     def from_score(self, z: Array) -> Array:
         """Return the values whose normal scores are ``z``; unbounded shapes keep the upper tail exact."""
         return self.quantile(np.clip(special().ndtr(z), LEAST_U, MOST_U))
-
-    def piece(self, low: float, high: float) -> Rule:
-        """Return a quadrature rule of the law on [low, high]: nodes, and weights that sum to its share."""
-        low, high = max(low, self.low), min(high, self.high)
-        if high <= low:
-            return np.array([low]), np.zeros(1)
-        inner = [k for k in self.kinks if low < k < high]
-        nodes, lengths = legendre_pieces([low, *inner, high], self.nodes)
-        return nodes, lengths * self.density(nodes)
 
     @cached_property
     def _rule_moments(self) -> tuple[float, Moments]:
@@ -159,6 +146,28 @@ def _spans(low: float, high: float, shape: Shape) -> bool:
     return is_low and (high >= shape.high or math.isclose(high, shape.high, rel_tol=ROUNDING, abs_tol=ROUNDING))
 
 
+class Smooth(Shape):
+    """A law with a density that is smooth but at its ``kinks``, the points inside the support."""
+
+    @property
+    def kinks(self) -> tuple[float, ...]:
+        """Return the points inside the support where the density is not smooth."""
+        return ()
+
+    @abstractmethod
+    def density(self, x: Array) -> Array:
+        """Return the probability density at ``x`` inside the support."""
+
+    def piece(self, low: float, high: float) -> Rule:
+        """Return Gauss rules between the kinks."""
+        low, high = max(low, self.low), min(high, self.high)
+        if high <= low:
+            return np.array([low]), np.zeros(1)
+        inner = [k for k in self.kinks if low < k < high]
+        nodes, lengths = legendre_pieces([low, *inner, high], self.nodes)
+        return nodes, lengths * self.density(nodes)
+
+
 class Truncated(Shape):
     """A shape of which only what lies in [low, high] is used (inspected parts).
 
@@ -174,11 +183,6 @@ class Truncated(Shape):
     def reach(self) -> float:
         """Return the reach of the untruncated process, whose parameters are kept."""
         return self.base.reach
-
-    @property
-    def kinks(self) -> tuple[float, ...]:
-        """Return the kinks of the untruncated shape."""
-        return self.base.kinks
 
     @cached_property
     def _span(self) -> tuple[float, float]:
@@ -199,10 +203,6 @@ class Truncated(Shape):
         """Return the fraction of the used parts below ``x``."""
         low, high = self._span
         return np.clip((self.base.below(np.clip(x, self.low, self.high)) - low) / (high - low), 0.0, 1.0)
-
-    def density(self, x: Array) -> Array:
-        """Return the density of the used parts inside [low, high]."""
-        return self.base.density(x) / self.kept
 
     def piece(self, low: float, high: float) -> Rule:
         """Return the untruncated shape's rule on the part of [low, high] that is used."""

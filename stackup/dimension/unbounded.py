@@ -15,7 +15,7 @@ import numpy as np
 from stackup.dimension.normals import normals
 from stackup.dimension.numeric import STANDARD_NORMAL, Moments, Rule, central_of_raw, legendre_pieces, special
 from stackup.dimension.region import Array
-from stackup.dimension.shape import Shape
+from stackup.dimension.shape import Shape, Smooth
 from stackup.dimension.tables import Scratch
 
 #: P(x ≤ limit/cp) of a one-sided value, P(|v| ≤ t/2cp) of a zone (model.md, section 2).
@@ -29,7 +29,7 @@ _FAR = 12.0
 
 
 @dataclass(frozen=True)
-class Normal(Shape):
+class Normal(Smooth):
     """The standard normal law; T/cp stands at 3 sigma."""
 
     is_normal: ClassVar[bool] = True
@@ -124,7 +124,7 @@ class HalfNormal(Shape):
 
 
 @dataclass(frozen=True)
-class Rayleigh(Shape):
+class Rayleigh(Smooth):
     """The length of two standard normal numbers; limit/cp stands at √(−2 ln 0.0027)."""
 
     low = 0.0

@@ -94,9 +94,10 @@ class AssembleResult(Shown):
     """What ``assemble`` found.
 
     ``gap`` is the number of the whole cage that tells whether the rings can be closed, ``gap_name`` what the kind calls
-    it in a record, ``unit`` its unit, ``moves`` what the numbers of its pose are; ``order`` that of the governing row, the one of whose cages most cannot be closed
-    (None: nothing was finished).  ``bearings``: any row cannot be closed.  ``record``: that of ``check`` on the gap, of
-    the worst of its ``requirements``; without any, the gap without limits.  ``verdict`` is None without requirements.
+    it in a record, ``unit`` its unit, ``moves`` what the numbers of its pose are; ``order`` that of the governing row,
+    the one of whose cages most cannot be closed (None: nothing was finished).  ``bearings``: any row cannot be closed.
+    ``record``: that of ``check`` on the gap, of the worst of its ``requirements``; without any, the gap without limits.
+    ``verdict`` is None without requirements.
     """
 
     title: str

@@ -96,7 +96,7 @@ class TwoLevels(OfDensity):
         (TwoLevels(0.8, 0.5), 1.284523258),
     ],
 )
-def test_a_shape_of_ones_own_gets_its_moments_from_its_density(shape: Shape, recomputed: float) -> None:
+def test_a_shape_of_ones_own_gets_its_moments_from_its_density(shape: Smooth, recomputed: float) -> None:
     assert 3 * shape.sd == pytest.approx(recomputed, abs=5.01e-10)
 
 

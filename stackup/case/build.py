@@ -7,7 +7,7 @@ to a number are put in as well; steps that no gap needs are dropped.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -17,6 +17,7 @@ from stackup.case.chains import Chain
 from stackup.case.draft import Draft
 from stackup.case.operating import SizesNow, now
 from stackup.chain.model import Gap, Model, Step
+from stackup.chain.steps import needed
 from stackup.chain.symbols import (
     ANGLE,
     MADE,
@@ -80,7 +81,7 @@ def _model(draft: Draft, chains: Mapping[str, Chain]) -> Model:
     steps = [*words.now.steps(), *_turned_zones(draft), *_kind_steps(words, gaps)]
     steps += [Step(chain.name, words.put_in(chain.expression)) for chain in chains.values()]
     parameters = {words.renamed(name): value for name, value in draft.kind.parameters(draft.options).items()}
-    kept = tuple(_needed(steps, [gap.step for gap in gaps]))
+    kept = tuple(needed(steps, [gap.step for gap in gaps]))
     return Model(draft.dimensions, kept, gaps, draft.assumed_pockets, parameters, _nominals(kept))
 
 
@@ -95,7 +96,7 @@ def known_only(whole: Model) -> Model:
             known.add(step.name)
             steps.append(step)
     gaps = tuple(gap for gap in whole.gaps if gap.step in known)
-    kept = tuple(_needed(steps, [gap.step for gap in gaps]))
+    kept = tuple(needed(steps, [gap.step for gap in gaps]))
     return replace(whole, steps=kept, gaps=gaps, nominals=_nominals(kept))
 
 
@@ -129,20 +130,6 @@ def _turned_zones(draft: Draft) -> Iterator[Step]:
             x, y = symbol(f"{name}.x"), symbol(f"{name}.y")
             yield Step(f"{name}.r", x * cosine + y * sine, "outward, in the pocket's axes")
             yield Step(f"{name}.t", y * cosine - x * sine, "along the circumference")
-
-
-def _needed(steps: Sequence[Step], wanted: Iterable[str]) -> list[Step]:
-    """Return the steps that ``wanted`` need, in their order."""
-    by_name = {step.name: step for step in steps}
-    needed: set[str] = set()
-    stack = [name for name in wanted if name in by_name]
-    while stack:
-        name = stack.pop()
-        if name not in needed:
-            needed.add(name)
-            uses = (split_next(item.name)[0] for item in _symbols(by_name[name].formula))
-            stack.extend(use for use in uses if use in by_name)
-    return [step for step in steps if step.name in needed]
 
 
 class _Words:

@@ -12,6 +12,7 @@ from stackup.case import Case
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.chain.model import Gap, Model, Requirement, Step
 from stackup.chain.program import Program, bindings, compile_model
+from stackup.chain.steps import needed
 from stackup.chain.symbols import split_next
 from stackup.chain.writing import show, shown_symbols
 from stackup.decide.check import settings_of
@@ -215,7 +216,7 @@ def _chosen(case: Case, model: Model, name: str | None) -> Sequence[Gap]:
 def _explained(
     case: Case, model: Model, gap: Gap, values: dict[str, float], shares: tuple[Contribution, ...]
 ) -> ExplainedGap:
-    steps = _needed(model.steps, gap.step)
+    steps = needed(model.steps, [gap.step], shown_symbols)
     return ExplainedGap(
         name=gap.name,
         unit=gap.unit,
@@ -240,18 +241,6 @@ def _meaning(case: Case, gap: Gap) -> str:
     if gap.own:
         return "a chain of the case file"
     return next((one.meaning for one in kind(case.kind).gaps if one.name == gap.name), "")
-
-
-def _needed(steps: Sequence[Step], last: str) -> list[Step]:
-    """Return the steps that the one called ``last`` needs, itself included, in their order."""
-    by_name = {step.name: step for step in steps}
-    needed, waiting = set(), [last]
-    while waiting:
-        name = waiting.pop()
-        if name in by_name and name not in needed:
-            needed.add(name)
-            waiting.extend(split_next(one.name)[0] for one in shown_symbols(by_name[name].formula))
-    return [step for step in steps if step.name in needed]
 
 
 def _values_of_steps(model: Model) -> dict[str, float]:

@@ -18,7 +18,8 @@ from stackup.chain.program import Program, bindings, compile_model, pitch_angles
 from stackup.chain.symbols import BestPose, Least, Length, symbol
 from stackup.chain.whole import POSED, Cones
 from stackup.dimension import Classes, Dimension, Disc, Size
-from stackup.engine.scatter import column_at, owner_of
+from stackup.engine.extreme_cages import column, within
+from stackup.engine.scatter import owner_of
 
 Array = Any
 Inputs = dict[str, Array]
@@ -90,13 +91,15 @@ class CageSearch:
         if isinstance(region, Disc):
             length = np.sqrt(sum(np.broadcast_to(s, (rows, 1)) ** 2 if s.size == 1 else s**2 for s in slopes.values()))
             far = 2 * (region.radius + _growth(self.model, region))
+            away = -far / np.where(length > FLAT, length, 1.0)
+            middle = {part: column(region.centre[owner.components.index(part)], rows) for part in slopes}
             return {
-                part: np.where(length > FLAT, -far * slope / np.where(length > FLAT, length, 1.0), inputs[part])
+                part: np.where(length > FLAT, middle[part] + away * slope, inputs[part])
                 for part, slope in slopes.items()
             }
         if isinstance(region, Classes):  # a cage keeps its class
             return {}
-        low, high = (_column(end, rows) for end in (region.low, region.high))
+        low, high = (column(end, rows) for end in (region.low, region.high))
         return {
             part: np.where(slope > FLAT, low, np.where(slope < -FLAT, high, inputs[part]))
             for part, slope in slopes.items()
@@ -111,10 +114,6 @@ def _growth(model: Model, region: Disc) -> float:
     return float(np.max(region.growth.of(np.array([np.max(feature.high), np.min(feature.low)]))))
 
 
-def _column(value: Any, rows: int) -> Array:
-    return np.array([[column_at(value, i)] for i in range(rows)])
-
-
 def _drawn_back(model: Model, inputs: Inputs) -> Inputs:
     """Return the cages with every vector within its disc, which may have grown with another feature."""
     found = dict(inputs)
@@ -124,12 +123,10 @@ def _drawn_back(model: Model, inputs: Inputs) -> Inputs:
             continue
         parts = [part for part in owner.components if part in inputs]
         rows = len(found[parts[0]])
-        off = {p: found[p] - _column(region.centre[owner.components.index(p)], rows) for p in parts}
+        middle = [column(region.centre[owner.components.index(p)], rows) for p in parts]
         radius = region.radius + (0.0 if region.growth is None else region.growth.of(_feature(model, region, inputs)))
-        length = np.sqrt(sum(v * v for v in off.values()))
-        shrink = np.where(length > radius, radius / np.where(length > 0, length, 1.0), 1.0)
-        for part, values in off.items():
-            found[part] = found[part] - values + shrink * values
+        off = within([found[p] - centre for p, centre in zip(parts, middle, strict=True)], radius)
+        found |= {p: centre + values for p, centre, values in zip(parts, middle, off, strict=True)}
     return found
 
 

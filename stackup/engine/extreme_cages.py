@@ -64,7 +64,7 @@ def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array
         return _in_disc(model, region, taken, tried)
     if isinstance(region, Classes):
         return (_in_class(region, owner.name, taken[0], tried),)
-    low, high = (_column(end, len(taken[0])) for end in (region.low, region.high))
+    low, high = (column(end, len(taken[0])) for end in (region.low, region.high))
     return (np.clip(taken[0], low, high),)
 
 
@@ -89,7 +89,8 @@ def _own(point: Point, part: str, ahead: int) -> float:
     return 0.0
 
 
-def _column(value: Any, rows: int) -> Array:
+def column(value: Any, rows: int) -> Array:
+    """Return a value of every pocket, (rows, 1): a number alike for all, or a column of Z."""
     return np.array([[column_at(value, i)] for i in range(rows)])
 
 
@@ -103,12 +104,17 @@ def _in_class(region: Classes, name: str, values: Array, tried: Sequence[Mix]) -
 
 def _in_disc(model: Model, region: Disc, taken: tuple[Array, ...], tried: Sequence[Mix]) -> tuple[Array, ...]:
     """Draw vectors outside their disc back to its rim."""
-    middle = [_column(part, len(taken[0])) for part in region.centre]
+    middle = [column(part, len(taken[0])) for part in region.centre]
     off = [values - centre for values, centre in zip(taken, middle, strict=True)]
     radius: Any = region.radius
     if region.growth is not None:
         sizes = _values(model, model.dimensions[region.growth.feature], tried)[0]
         radius = radius + region.growth.of(sizes if len(sizes) == len(taken[0]) else sizes.min(axis=0, keepdims=True))
-    length = np.hypot(*off)
+    return tuple(centre + part for centre, part in zip(middle, within(off, radius), strict=True))
+
+
+def within(off: Sequence[Array], radius: Any) -> list[Array]:
+    """Return the parts of vectors from the centre of a disc, those beyond its rim drawn back to it."""
+    length = np.sqrt(sum(part * part for part in off))
     shrink = np.where(length > radius, radius / np.where(length > 0, length, 1.0), 1.0)
-    return tuple(centre + shrink * part for centre, part in zip(middle, off, strict=True))
+    return [shrink * part for part in off]

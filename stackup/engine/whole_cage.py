@@ -18,7 +18,8 @@ import numpy as np
 from stackup.chain.arrays import walk
 from stackup.chain.model import Gap, Model
 from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
-from stackup.chain.symbols import BestPose, split_next, symbol
+from stackup.chain.steps import needed
+from stackup.chain.symbols import BestPose, symbol
 from stackup.dimension import Classes, Disc, Process, Size, Zone
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.cage_search import CageSearch
@@ -71,7 +72,7 @@ class WholeCage:
         ``closely``: where they stay apart, the best share of the floor is looked for.
         """
         ends = [self.bound(1, settings), self.bound(-1, settings)]
-        tolerance = self._asked(1).tolerance
+        tolerance = self._asked(1, settings).tolerance
         cages = self._cages(self._points(ends, settings))
         found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
@@ -115,22 +116,22 @@ class WholeCage:
     def bound(self, sign: int, settings: Settings) -> End:
         """Return the least that sign·gap can be by what one pocket tells of it; its ``found`` is that pocket's."""
         if self.number is not None:
-            return self._asked(sign).end(sign, settings, self.known)
-        end = self._between.end(sign, settings)  # over sizes that only this gap has: nothing to remember
+            return self._asked(sign, settings).end(sign, settings, self.known)
+        end = self._between(settings).end(sign, settings)  # over sizes that only this gap has: nothing to remember
         inner = {one.gap for one in self._inner}
         return replace(end, slopes={part: slope for part, slope in end.slopes.items() if part not in inner})
 
-    def _asked(self, sign: int) -> Asked:
+    def _asked(self, sign: int, settings: Settings) -> Asked:
+        if self.number is None:
+            return self._between(settings)
         return self._below if sign > 0 else self._above
 
     @cached_property
     def _below(self) -> Asked:
-        return self._of_pocket(lambda _, number: number.floor) if self.number else self._between
+        return self._of_pocket(lambda _, number: number.floor)
 
     @cached_property
     def _above(self) -> Asked:
-        if self.number is None:
-            return self._between
         alone = compile_model(self.model, [self.gap], lambda _, number: number.ceilings[0])
         return self._of_pocket(lambda _, number: number.ceilings[0 if alike(alone, self.model) else 1])
 
@@ -150,18 +151,17 @@ class WholeCage:
         """The numbers of the whole cage that the gap hangs on, each as a gap of its own."""
         if self.number is not None:
             return [self]
-        used = _steps_below(self.model, self.model.gap(self.gap).step)
-        names = [step.name for step in self.model.steps if step.name in used and isinstance(step.formula, BestPose)]
+        below = needed(self.model.steps, [self.model.gap(self.gap).step])
+        names = [step.name for step in below if isinstance(step.formula, BestPose)]
         model = replace(self.model, gaps=tuple(Gap(name, "mm", name, "cage") for name in names))
         program = compile_model(model)
         return [WholeCage(model, program, name, self.known) for name in names]
 
-    @cached_property
-    def _between(self) -> Asked:
-        """The chain with each number of the whole cage as a size between its bounds."""
+    def _between(self, settings: Settings) -> Asked:
+        """Return the chain with each number of the whole cage as a size between its bounds."""
         sizes = {}
         for inner in self._inner:
-            low, high = (sign * inner.bound(sign, Settings()).bound for sign in (1, -1))
+            low, high = (sign * inner.bound(sign, settings).bound for sign in (1, -1))
             middle = 0.5 * (low + high)
             sizes[inner.gap] = Size(inner.gap, middle, low - middle, high - middle, scope="cage")
         model = self.model.with_dimensions(sizes)
@@ -198,18 +198,6 @@ class WholeCage:
         if found > enough and self.number is not None:
             found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(cages, sign))
         return found
-
-
-def _steps_below(model: Model, name: str) -> set[str]:
-    """Return the names of the steps that a step needs, itself included."""
-    formulas = {step.name: step.formula for step in model.steps}
-    needed, waiting = set(), [name]
-    while waiting:
-        name = waiting.pop()
-        if name in formulas and name not in needed:
-            needed.add(name)
-            waiting.extend(split_next(item.name)[0] for item in formulas[name].free_symbols)
-    return needed
 
 
 def _at_rest(model: Model) -> Model:

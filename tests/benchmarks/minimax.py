@@ -18,10 +18,11 @@ import numpy as np
 import scipy
 
 ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(ROOT / "tests"))
+
+from pose_twin import best_pose_twin, cage, centring, proof, ring_fit, slsqp  # noqa: E402
 
 from stackup.chain.pose import best_pose  # noqa: E402 - the twin stands beside the tests
-from tests.pose_twin import best_pose_twin, cage, centring, proof, ring_fit, slsqp  # noqa: E402
 
 SEED = 1
 BLOCK = 512  # cages in one call, as the engine calls

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin, proof, ring_fit
 
 from stackup.chain import pose
 from stackup.chain.cones import sure
 from stackup.chain.pose import best_pose, slopes
-from tests.pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin, proof, ring_fit
 
 SIZE = 0.6  # mm, longer than all residuals and all differences of a play from a margin drawn here
 GAP = 3e-9 * SIZE  # mm: the gap that is promised, three parts in 10⁹ of such a difference

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.pose import Pose, best_pose, slopes
+from stackup.chain.pose import Pose, best_margin, best_pose, slopes
 
 Array = Any
 
@@ -65,6 +65,10 @@ class Cones:
     def solved(self) -> Pose:
         """Return the best pose of every cage."""
         return best_pose(self.play, self.radial, self.tangential, self.by_radial, self.by_tangential)
+
+    def margins(self) -> Array:
+        """Return the margin of every cage."""
+        return best_margin(self.play, self.radial, self.tangential, self.by_radial, self.by_tangential)
 
     def slopes(self) -> tuple[Array, Array, Array]:
         """Return ∂margin/∂play, ∂margin/∂radial, ∂margin/∂tangential, (K·Z, n) each."""
@@ -125,7 +129,7 @@ class Cones:
 
 def value(args: Sequence[Array], unknowns: Any) -> Array:
     """Return the margins (1, n) of the operation."""
-    return Cones.of(args, int(unknowns)).solved().margin[None, :]
+    return Cones.of(args, int(unknowns)).margins()[None, :]
 
 
 def slopes_of(args: Sequence[Array], unknowns: Any) -> tuple[Array, ...]:

@@ -17,9 +17,15 @@ PAIRS = np.array([[0.01, 0.0], [0.0, 0.02], [-0.01, 0.01]])
 class NoLaw:
     mean = 3.0
 
+    def __repr__(self) -> str:  # names the test alike in every process
+        return "NoLaw"
+
 
 class Broken:
     mean, moments = math.nan, (1.0,)
+
+    def __repr__(self) -> str:
+        return "Broken"
 
     def quantile(self, u: np.ndarray) -> np.ndarray:
         return u

@@ -1,7 +1,8 @@
 """How long things take, as ratios within one run: medians of paired runs.
 
 Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/speed.py [PAIRS [PART …]]``.  Writes ``docs/study_speed.md``; with
-parts named (``sampling``, ``tapered``, ``states``, ``doubling``, ``starting``, ``memory``) only their rows of it.
+parts named (``sampling``, ``checking``, ``tapered``, ``states``, ``doubling``, ``starting``, ``memory``) only their
+rows of it.
 
 The floor is the time that numpy's PCG64DXSM needs to draw, with ``standard_normal(out=)`` and on one thread, one
 standard normal number for every scalar variate of the model.
@@ -16,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from statistics import median
@@ -29,6 +31,7 @@ from stackup.case import changed, read
 from stackup.case.case import Case
 from stackup.chain.model import Model, Requirement
 from stackup.chain.program import compile_model
+from stackup.decide.check import check
 from stackup.engine import monte_carlo
 from stackup.engine.monte_carlo import block_size
 from stackup.engine.settings import Settings
@@ -89,24 +92,49 @@ def all_gaps(case: Case) -> tuple[Model, list[Requirement]]:
 
 
 def sampling(pairs: int) -> list[Row]:
-    """Return Monte Carlo of the demo against the floor, and with two workers."""
+    """Return Monte Carlo of the demo against the floor, with two workers, and with numbers of the whole cage."""
     model, wanted = all_gaps(read(DEMO))
+    of_pockets = without_whole(model, wanted)
 
-    def run(workers: int) -> Callable[[], object]:
-        return lambda: monte_carlo.run(model, wanted, Settings(SEED, CAGES, workers))
+    def run(asked: list[Requirement], workers: int = 1) -> Callable[[], object]:
+        return lambda: monte_carlo.run(model, asked, Settings(SEED, CAGES, workers))
 
-    run(1)()
+    run(wanted)()
     floor = floor_of(model, CAGES)
     of_pocket, of_cage = variates(model)
-    what = f"{len(wanted)} gaps, {model.pockets} pockets, {of_pocket} pocket and {of_cage} cage variates"
+    each = f"{model.pockets} pockets, {of_pocket} pocket and {of_cage} cage variates"
+    both = ", ".join(one.gap for one in wanted if one not in of_pockets)
     return [
         (
-            f"Monte Carlo of the demo, one thread ({what}), against the floor",
-            ratio(paired(run(1), floor, pairs)),
+            f"Monte Carlo of the demo, one thread ({len(of_pockets)} gaps, {each}), against the floor",
+            ratio(paired(run(of_pockets), floor, pairs)),
             "1.6",
         ),
-        ("the same, two threads, against the floor of one", ratio(paired(run(2), floor, pairs)), "–"),
+        ("the same, two threads, against the floor of one", ratio(paired(run(of_pockets, 2), floor, pairs)), "–"),
+        (f"the same, one thread, with {both}", ratio(paired(run(wanted), floor, pairs)), "–"),
     ]
+
+
+def without_whole(model: Model, wanted: list[Requirement]) -> list[Requirement]:
+    """Return the requirements on gaps that hang on no number of the whole cage."""
+    program = compile_model(model)
+    return [one for one in wanted if not program.is_whole(one.gap)]
+
+
+def checking(pairs: int) -> list[Row]:
+    """Return a whole check of the demo with limits on both numbers of the whole cage against one without them."""
+    case = read(DEMO)
+    limits = {"ring_entry": Requirement("rings over pins", "ring_entry", min=0.0),
+              "cage_float": Requirement("free play", "cage_float", min=0.0)}  # fmt: skip
+    of_pockets = replace(case, requirements=tuple(r for r in case.requirements if r.gap not in limits))
+    both = replace(case, requirements=(*of_pockets.requirements, *limits.values()))
+
+    def run(which: Case) -> Callable[[], object]:
+        return lambda: check(which, Settings(SEED, CAGES), all_gaps=False)
+
+    run(both)()
+    what = f"a check of the demo, {CAGES} cages, with limits on ring_entry and cage_float against one without them"
+    return [(what, ratio(paired(run(both), run(of_pockets), pairs)), "4")]
 
 
 def tapered(pairs: int) -> list[Row]:
@@ -128,8 +156,7 @@ def states(pairs: int) -> list[Row]:
     """Return Monte Carlo of the demo in four states against one of them, numbers of the whole cage left out, and in."""
     case = operated(read(DEMO))
     (row,), (model, wanted) = case.models(), all_gaps(case)
-    program = compile_model(model)
-    of_pockets = [r for r in wanted if not program.is_whole(r.gap)]
+    of_pockets = without_whole(model, wanted)
 
     def run(asked: list[Requirement], *names: str) -> Callable[[], object]:
         models = {name: row.states[name] for name in names}
@@ -233,7 +260,7 @@ def memory(_: int) -> list[Row]:
 
 
 PARTS: dict[str, Callable[[int], list[Row]]] = {
-    "sampling": sampling, "tapered": tapered, "states": states,
+    "sampling": sampling, "checking": checking, "tapered": tapered, "states": states,
     "doubling": doubling, "starting": starting, "memory": memory,
 }  # fmt: skip
 

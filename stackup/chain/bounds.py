@@ -60,6 +60,11 @@ class Result:
         """Return the same for some of the boxes."""
         return Result(*(getattr(self, name)[..., which] for name in self.__dataclass_fields__))
 
+    def put(self, where: Array, other: Result) -> None:
+        """Overwrite the results of some of the boxes."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[..., where] = getattr(other, name)
+
     @staticmethod
     def join(one: Result, two: Result) -> Result:
         """Return two results as one."""

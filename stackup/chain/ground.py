@@ -81,6 +81,11 @@ class Boxes:
         """Return some of the boxes (copied)."""
         return Boxes(*(getattr(self, f.name)[..., which] for f in fields(self)))
 
+    def put(self, where: Array, other: Boxes) -> None:
+        """Overwrite some of the boxes by others."""
+        for f in fields(self):
+            getattr(self, f.name)[..., where] = getattr(other, f.name)
+
     @staticmethod
     def join(parts: Sequence[Boxes]) -> Boxes:
         """Return several sets of boxes as one."""

@@ -88,8 +88,11 @@ class Stack:
     def pull(self, parts: Array, weight: Array) -> Array:
         """Return the derivative (2, count, nbox) of a free line's value by ``touch`` at given arguments."""
         pull = np.zeros_like(self.touch)
-        if self.op in ("ramp", "length"):
-            pull[: len(parts)] = parts
+        if self.op == "length":
+            pull[:] = parts
+            return pull
+        if self.op == "ramp":
+            pull[0] = parts[0] - self._hinge()
             return pull
         if self.op == "mul":
             pull[0] = self._mixed(parts, weight)
@@ -147,15 +150,24 @@ class Stack:
         return at
 
     def _ramp(self, weight: Array) -> Line:
-        """greatest(z, 0): below by any slope between 0 and 1, above by the secant."""
+        """greatest(z, 0): below by any slope between 0 and 1, above by the secant.
+
+        Where the box leaves only one side of the kink the ramp is linear, and its slope the best of all lines.  Below,
+        other slopes stay allowed, about the end of the box nearest to the kink: they stand for that end's pressure, and
+        a part of a box begins with the line of the whole.
+        """
         lo, hi = self.arguments[0]
-        over, under = lo >= 0, hi <= 0
-        rise = hi / np.where(hi > lo, hi - lo, 1.0)
-        free = (weight > 0) & ~over & ~under
-        slope = np.where(weight > 0, np.clip(self.touch[0], 0.0, 1.0), rise)
-        slope = np.where(over, 1.0, np.where(under, 0.0, slope))
-        offset = np.where(free | over | under, 0.0, -rise * lo)
+        over, under, hinge = lo >= 0, hi <= 0, self._hinge()
+        rise = np.where(over, 1.0, np.where(under, 0.0, hi / np.where(hi > lo, hi - lo, 1.0)))
+        free = weight > 0
+        slope = np.where(free, np.clip(self.touch[0], 0.0, 1.0), rise)
+        offset = np.where(free, np.maximum(hinge, 0.0) - slope * hinge, np.where(over | under, 0.0, -rise * lo))
         return Line((slope,), offset, free)
+
+    def _hinge(self) -> Array:
+        """Return the argument nearest to 0."""
+        lo, hi = self.arguments[0]
+        return np.clip(0.0, lo, hi)
 
     def _root(self, weight: Array) -> Line:
         """√greatest(z, 0): above by tangents that pass over (least, 0), below by the chord from the zero."""

@@ -18,6 +18,8 @@ from stackup.engine.settings import Settings
 #: found and bound that differ by no more count as certified: mm, and part of the linearised width otherwise
 LENGTH_TOLERANCE = 1e-4
 WIDTH_TOLERANCE = 1e-4
+#: the least of the latter by unit: where pins are hardly forced, the width of a stress is next to nothing
+LEAST_TOLERANCE = {"N/mm2": 1e-3}
 
 
 #: ends by the chain of a pocket, of one model
@@ -50,8 +52,9 @@ class Asked:
         self.linear = linearise(model, self.program, gap)
         self.parameters = bindings(model)
         width = self.linear.high - self.linear.low
-        in_mm = model.gap(gap).unit == "mm"
-        self.tolerance = LENGTH_TOLERANCE if in_mm or not width > 0 else WIDTH_TOLERANCE * width
+        unit = model.gap(gap).unit
+        by_width = max(WIDTH_TOLERANCE * width, LEAST_TOLERANCE.get(unit, 0.0))
+        self.tolerance = LENGTH_TOLERANCE if unit == "mm" or not width > 0 else by_width
 
     def at(self, end: End) -> float:
         """Return the gap at the point of an end."""

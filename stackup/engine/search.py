@@ -35,6 +35,8 @@ NARROW = 1
 LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
+#: part of what is missing that a box must gain, or it begins again
+GAIN = 0.1
 #: part of the tolerance that the bound may stay away from the value found
 CLOSE = 0.99
 
@@ -114,7 +116,9 @@ class Search:
             kept = min(kept, float(np.min(result.bound[work][whole], initial=np.inf)))
             boxes, later = boxes.take(rest), result.take(rest)
             fresh = self._look(children, STEPS)
-            fresh.bound = np.maximum(fresh.bound, result.bound[work][parents])
+            known = result.bound[work][parents]
+            self._afresh(children, fresh, known)
+            fresh.bound = np.maximum(fresh.bound, known)
             boxes, result = Boxes.join([boxes, children]), Result.join(later, fresh)
 
     def _target(self) -> float:
@@ -146,11 +150,33 @@ class Search:
         """Return the whole region, lines touching at the best point seen."""
         boxes = self.bounder.whole()
         if np.isfinite(self.best):
-            boxes.centre = np.repeat(self.point[:, None], len(boxes.origin), axis=1)
-            self.bounder.settle(boxes)
-            for index, share in self.shares.items():
-                boxes.touch[0, index - self.bounder.inputs] = share
+            self._touch_best(boxes)
         return boxes
+
+    def _touch_best(self, boxes: Boxes) -> None:
+        """Let the lines of boxes touch at the best point seen, with the slopes that its ramps have there."""
+        boxes.centre = np.repeat(self.point[:, None], len(boxes.origin), axis=1)
+        self.bounder.settle(boxes)
+        for index, share in self.shares.items():
+            boxes.touch[0, index - self.bounder.inputs] = share
+
+    def _afresh(self, boxes: Boxes, result: Result, known: Array) -> None:
+        """Begin again, at the best point seen, with boxes that gain next to nothing with what they learnt.
+
+        ``known`` are the bounds of the larger boxes they come from.
+        """
+        target = self._target()
+        idle = np.flatnonzero((result.bound < target) & (result.bound - known < GAIN * (target - known)))
+        if idle.size == 0:
+            return
+        again = boxes.take(idle)
+        again.press[:] = 0.0
+        self._touch_best(again)
+        other = self.bounder.look(again, target, STEPS)
+        better = other.bound > result.bound[idle]
+        boxes.put(idle[better], again.take(better))
+        result.put(idle[better], other.take(better))
+        self._try(result, boxes)
 
     def _look(self, boxes: Boxes, steps: int) -> Result:
         """Bound boxes and keep the best point seen."""
@@ -195,7 +221,6 @@ class _Tree:
                 self.arguments.append(own)
                 behind.append(frozenset().union(*(self._inputs(rows[r], behind) for r in own)))
         self.ramps = np.array([op == "ramp" for op in self.ops], dtype=bool)
-        self.ramp_of = {own[0]: a for a, own in enumerate(self.arguments) if self.ops[a] == "ramp"}
         self.lengths = [a for a, op in enumerate(self.ops) if op == "length"]
         few = [self._inputs(row, behind) for row in rows]
         self.twins = self._twins(rows)
@@ -255,21 +280,8 @@ class _Tree:
                     children.sector[:, -places[0] - 1, child] = low, high
                 else:
                     children.low[places, child], children.high[places, child] = low, high
-                    self._press(children, child, result.weights[:, parents[child]], places)
                 child += 1
         return children, parents
-
-    def _press(self, children: Boxes, child: int, weights: Array, places: list[int]) -> None:
-        """Let a ramp that a cut at zero makes linear press back as hard as its line bent: so no bound gets worse."""
-        for row in (place - self.bounder.inputs for place in places):
-            ramp = self.ramp_of.get(row)
-            if ramp is None or weights[ramp] <= 0:
-                continue
-            bent = weights[ramp] * children.touch[0, ramp, child]
-            if children.high[self.bounder.inputs + row, child] == 0:
-                children.press[row, child] -= bent
-            elif children.low[self.bounder.inputs + row, child] == 0:
-                children.press[row, child] += weights[ramp] - bent
 
     def _scores(self, result: Result, tolerance: float) -> tuple[Array, Array]:
         """Return, per place and box, the losses that halving it would lessen, and the best place."""

@@ -16,8 +16,6 @@ from stackup.chain.model import Requirement
 from stackup.engine import worst_case
 from stackup.engine.settings import Settings
 
-#: ends that stay open after the usual budget, by how much at most, mm
-OPEN = {("roller_spacing_small", "low"): 3e-4}
 LOOSE: dict[str, dict[str, Any]] = {
     "radial_internal_clearance": {"kind": "size", "nominal": 0.33, "lower": -0.07, "upper": 0.07},
     "inner_raceway_a": {"kind": "size", "nominal": 1081.443, "lower": -0.03, "upper": 0.03},
@@ -33,13 +31,8 @@ SPACINGS = [gap for gap in GAPS if gap.startswith("roller_spacing")]
 
 @pytest.mark.parametrize("gap", GAPS)
 def test_every_gap_closes(gap: str) -> None:
-    """Both ends certified on the cage without radial clearance, but for what is named as open."""
-    found = worst_case.run(MODELS["tight"], [Requirement(gap, gap)], Settings())[gap]
-    for end, is_closed, apart in (
-        ("low", found.certified_low, found.low - found.bound_low),
-        ("high", found.certified_high, found.bound_high - found.high),
-    ):
-        assert is_closed or apart <= OPEN.get((gap, end), 0.0), (end, apart)
+    """Both ends certified on the cage without radial clearance."""
+    assert worst_case.run(MODELS["tight"], [Requirement(gap, gap)], Settings())[gap].certified
 
 
 @pytest.mark.parametrize("gap", SPACINGS)

@@ -172,7 +172,7 @@ class Search:
         again = boxes.take(idle)
         again.press[:] = 0.0
         self._touch_best(again)
-        other = self.bounder.look(again, target, STEPS)
+        other = self.bounder.look(again, target, START)
         better = other.bound > result.bound[idle]
         boxes.put(idle[better], again.take(better))
         result.put(idle[better], other.take(better))

@@ -7,7 +7,7 @@ Each end has the value found and a bound that nothing can pass; it is certified 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,10 @@ from stackup.errors import Interrupted
 Array = Any
 
 
+#: an end that no requirement limits has the budget divided by this
+UNASKED = 4
+
+
 @dataclass(frozen=True)
 class _Ends:
     """Both ends of one gap; no linearised ones of a number of the whole cage."""
@@ -44,7 +48,7 @@ def run(
 ) -> dict[str, WorstCase]:
     """Return the worst case of every requirement, by name.
 
-    ``settings.boxes`` is the budget per end.  Raises Interrupted with the records so far.
+    ``settings.boxes`` is the budget of an end that a requirement limits.  Raises Interrupted with the records so far.
     """
     records: dict[str, WorstCase] = {}
     ends: dict[str, _Ends] = {}
@@ -54,8 +58,7 @@ def run(
         for done, requirement in enumerate(requirements):
             gap = requirement.gap
             if gap not in ends:
-                decides = any(r.min is not None or r.max is not None for r in requirements if r.gap == gap)
-                ends[gap] = _both_ends(model, program, gap, settings, known, decides)
+                ends[gap] = _both_ends(model, program, gap, _effort(gap, requirements, settings), known)
             records[requirement.name] = _record(model, program, requirement, ends[gap])
             progress(done + 1, len(requirements), "worst case")
     except KeyboardInterrupt:
@@ -65,7 +68,7 @@ def run(
 
 def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tuple[End, End]:
     """Return the low end of a gap and the high one (of −gap), each with its slopes."""
-    ends = _both_ends(model, program, gap, settings, {}, decides=True)
+    ends = _both_ends(model, program, gap, _Effort(settings, settings), {})
     return ends.low, ends.high
 
 
@@ -86,15 +89,32 @@ def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[
     return _fold_bounds(folded, low, high)
 
 
-def _both_ends(
-    model: Model, program: Program, gap: str, settings: Settings, known: Ends, decides: bool
-) -> _Ends:
-    """Return both ends of a gap; of a number of the whole cage that ``decides`` nothing the first bound is enough."""
+@dataclass(frozen=True)
+class _Effort:
+    """What each end of a gap is worth."""
+
+    low: Settings
+    high: Settings
+    decides: bool = True
+
+
+def _effort(gap: str, requirements: Sequence[Requirement], settings: Settings) -> _Effort:
+    """Return the whole budget for the ends that some requirement limits, a part of it for the others."""
+    own = [r for r in requirements if r.gap == gap]
+    less = replace(settings, boxes=max(1, settings.boxes // UNASKED))
+    both = any(r.over == "spread" and r.max is not None for r in own)
+    low, high = both or any(r.min is not None for r in own), both or any(r.max is not None for r in own)
+    return _Effort(settings if low else less, settings if high else less, low or high)
+
+
+def _both_ends(model: Model, program: Program, gap: str, effort: _Effort, known: Ends) -> _Ends:
+    """Return both ends of a gap; of a number of the whole cage that decides nothing the first bound is enough."""
     if program.is_whole(gap):
-        low, high, tolerance = WholeCage(model, program, gap, known).both(settings, closely=decides)
+        most = max(effort.low, effort.high, key=lambda settings: settings.boxes)
+        low, high, tolerance = WholeCage(model, program, gap, known).both(most, closely=effort.decides)
         return _Ends(low, high, None, tolerance)
     asked = Asked(model, program, gap)
-    return _Ends(asked.end(1, settings, known), asked.end(-1, settings, known), asked.linear, asked.tolerance)
+    return _Ends(asked.end(1, effort.low, known), asked.end(-1, effort.high, known), asked.linear, asked.tolerance)
 
 
 def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> WorstCase:

@@ -3,6 +3,11 @@
 Being here puts ``tests/`` on the path.  Examples are derandomised: a law that fails fails for everyone.
 """
 
+import os
+
+# as the command line does it, before numpy is loaded: on small matrices threads of linear algebra wait for each other
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from hypothesis import HealthCheck, Phase, settings
 
 settings.register_profile(

@@ -35,8 +35,8 @@ NARROW = 1
 LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
-#: part of what is missing that a box must gain, or it begins again
-GAIN = 0.1
+#: part of what is missing that a box must gain, or it begins again; part of these boxes that must be better for it
+GAIN, LUCK = 0.1, 0.5
 #: part of the tolerance that the bound may stay away from the value found
 CLOSE = 0.99
 
@@ -71,6 +71,7 @@ class Search:
         self.plain = least(self.bounder.form, self.bounder.region, float(sign))
         self.looked = 0
         self._polished = np.inf
+        self._rests = self._resting = 0
         self.shares: dict[int, float] = {}
         self._tree = _Tree(self.bounder)
 
@@ -163,8 +164,12 @@ class Search:
     def _afresh(self, boxes: Boxes, result: Result, known: Array) -> None:
         """Begin again, at the best point seen, with boxes that gain next to nothing with what they learnt.
 
-        ``known`` are the bounds of the larger boxes they come from.
+        ``known`` are the bounds of the larger boxes they come from.  Where it brings little it is tried less and less
+        often.
         """
+        if self._resting:
+            self._resting -= 1
+            return
         target = self._target()
         idle = np.flatnonzero((result.bound < target) & (result.bound - known < GAIN * (target - known)))
         if idle.size == 0:
@@ -177,6 +182,8 @@ class Search:
         boxes.put(idle[better], again.take(better))
         result.put(idle[better], other.take(better))
         self._try(result, boxes)
+        self._rests = 0 if np.mean(better) > LUCK else 2 * self._rests + 1
+        self._resting = self._rests
 
     def _look(self, boxes: Boxes, steps: int) -> Result:
         """Bound boxes and keep the best point seen."""

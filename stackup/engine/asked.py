@@ -19,7 +19,7 @@ from stackup.engine.settings import Settings
 LENGTH_TOLERANCE = 1e-4
 WIDTH_TOLERANCE = 1e-4
 #: the least of the latter by unit: where pins are hardly forced, the width of a stress is next to nothing
-LEAST_TOLERANCE = {"N/mm2": 1e-3}
+LEAST_TOLERANCE = {"N/mm2": 1e-2}
 
 
 #: ends by the chain of a pocket, of one model

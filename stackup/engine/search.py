@@ -35,7 +35,7 @@ NARROW = 1
 LEVEL = 0.2
 #: an argument with at most so many inputs behind it is narrowed by halving one of them
 FEW = 3
-#: part of what is missing that a box must gain, or it begins again; part of these boxes that must be better for it
+#: part of what is missing that a box must gain, or it begins again; part of these boxes that may fail again
 GAIN, LUCK = 0.1, 0.5
 #: part of the tolerance that the bound may stay away from the value found
 CLOSE = 0.99
@@ -162,7 +162,7 @@ class Search:
             boxes.touch[0, index - self.bounder.inputs] = share
 
     def _afresh(self, boxes: Boxes, result: Result, known: Array) -> None:
-        """Begin again, at the best point seen, with boxes that gain next to nothing with what they learnt.
+        """Begin again with boxes that gain next to nothing with what they learnt: at the best point seen, or their own.
 
         ``known`` are the bounds of the larger boxes they come from.  Where it brings little it is tried less and less
         often.
@@ -171,18 +171,25 @@ class Search:
             self._resting -= 1
             return
         target = self._target()
-        idle = np.flatnonzero((result.bound < target) & (result.bound - known < GAIN * (target - known)))
-        if idle.size == 0:
-            return
-        again = boxes.take(idle)
-        again.press[:] = 0.0
-        self._touch_best(again)
-        other = self.bounder.look(again, target, START)
-        better = other.bound > result.bound[idle]
-        boxes.put(idle[better], again.take(better))
-        result.put(idle[better], other.take(better))
+        enough = np.minimum(known + GAIN * (target - known), target)
+        idle = first = np.flatnonzero(result.bound < enough)
+        for own in (False, True):
+            if idle.size == 0:
+                break
+            again = boxes.take(idle)
+            again.press[:] = 0.0
+            if own:
+                again.centre = result.point[:, idle].copy()
+                self.bounder.settle(again)
+            else:
+                self._touch_best(again)
+            other = self.bounder.look(again, target, START)
+            better = other.bound > result.bound[idle]
+            boxes.put(idle[better], again.take(better))
+            result.put(idle[better], other.take(better))
+            idle = idle[result.bound[idle] < enough[idle]]
         self._try(result, boxes)
-        self._rests = 0 if np.mean(better) > LUCK else 2 * self._rests + 1
+        self._rests = 0 if idle.size < LUCK * first.size or not first.size else 2 * self._rests + 1
         self._resting = self._rests
 
     def _look(self, boxes: Boxes, steps: int) -> Result:

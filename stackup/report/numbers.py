@@ -40,8 +40,11 @@ _BLOCKS = " ▁▂▃▄▅▆▇█"
 
 
 def decimals(width: float) -> int:
-    """Return the decimals that show a value of a spread ``width`` to about a thousandth of it, 0 to 9."""
-    if not (math.isfinite(width) and width > 0):
+    """Return the decimals that show a value of a spread ``width`` to about a thousandth of it, 0 to 9.
+
+    A spread of nothing but round-off tells nothing: four.
+    """
+    if not (math.isfinite(width) and width > LEAST_ROOM):
         return 4
     return min(max(round(3 - math.log10(width)), 0), 9)
 

@@ -25,6 +25,7 @@ SIZES: Table = {
     "k": {"limit": 0.3},
 }
 ROOM = 1.1e-4
+CASES = Path(__file__).parents[2] / "cases"
 
 
 def total(formula: str, used: str, **chain: str) -> WorstCase:
@@ -183,14 +184,22 @@ def test_every_end_of_the_demo_is_certified() -> None:
     Its rings are unlike (a bonus and a wider seat at ring B), so the pose that bounds cage_float from below is not the
     best one: that end stays open, and says so.
     """
-    case = read(Path(__file__).parents[2] / "cases" / "demo.toml")
-    model = case.models()[0].states["made"]
+    model = read(CASES / "demo.toml").models()[0].states["made"]
     wanted = [Requirement(gap.name, gap.name) for gap in model.gaps]
     found = worst_case.run(model, wanted, Settings())
     assert len(found) >= 15
     open_ends = [(name, side) for name, ends in found.items() for side in ("low", "high")
                  if not getattr(ends, f"certified_{side}")]  # fmt: skip
     assert open_ends == [("cage_float", "low")]
+
+
+@pytest.mark.parametrize("row", [0, 1])
+def test_the_spacing_of_warm_rows_is_certified(row: int) -> None:
+    """Where the rings grow more than the rollers, a pin may use up its bore on one side only: a kink inside."""
+    states = read(CASES / "four_rows.toml").models()[row].states
+    for state in ("hot", "hot_worn"):
+        found = worst_case.run(states[state], [Requirement("spacing", "roller_spacing", min=0.5)], Settings())
+        assert found["spacing"].certified
 
 
 def test_what_cannot_be_negative_has_no_bound_below_nothing() -> None:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from stackup.cage import pinned_doubts as doubts
+from stackup.cage import tapered_layout
 from stackup.cage.kind import Contradiction
 from stackup.cage.pinned_doubts import ends, nominal, radius
 from stackup.cage.tapered_layout import Cone, Dimensions, Parts, cone
@@ -42,8 +43,28 @@ def _contradictions(dimensions: Dimensions) -> Iterator[Contradiction]:
 
 
 def warnings(dimensions: Dimensions) -> Sequence[str]:
-    """Return a warning where the seat in ring B lies outside its hole, and where the cones share no apex."""
-    return (*doubts.warnings(dimensions), *_no_common_apex(dimensions))
+    """Return warnings: a seat in ring B outside its hole, cones without an apex in common, pins off the rollers' axes."""
+    return (*doubts.warnings(dimensions), *_no_common_apex(dimensions), *_off_the_axes(dimensions))
+
+
+def _off_the_axes(dimensions: Dimensions) -> Iterator[str]:
+    """Yield how far the cage must move along the bearing axis where that is more than the ends of its rollers leave.
+
+    cage_float lets it move as far as it needs, and end_clearance is told where it stands.
+    """
+    layout = cone(dimensions)
+    roller = Parts(*(tapered_layout.nominal(dimensions, name) for name in ("roller_diameter", "roller_length", "roller_taper",
+                                                            "inner_raceway_a", "inner_raceway_b")))  # fmt: skip
+    pins = tapered_layout.nominal(dimensions, PITCH_A) + tapered_layout.nominal(dimensions, PITCH_B) - tapered_layout.nominal(dimensions, "pitch_shrinkage_b")
+    off = pins / 4 - roller.seats(layout)[0]
+    needed = abs(off) / math.tan(layout.angle)
+    room = layout.spacing - roller.length * math.cos(layout.angle)
+    if needed > room / 2:
+        yield (
+            f"{PITCH_A}: at nominal the pins stand {abs(off):.3g} mm {'out' if off > 0 else 'in'} from the axes of the "
+            f"rollers; cage_float counts on the cage moving {needed:.3g} mm along the bearing axis, its rings leave the "
+            f"rollers {room:.3g} mm in all"
+        )
 
 
 def _no_common_apex(dimensions: Dimensions) -> Iterator[str]:

@@ -17,6 +17,8 @@ ORDER: tuple[Verdict, ...] = ("met", "undecided", "not met")
 ROUNDING = 1e-12
 #: more cages than anyone will draw decide nothing
 MOST_CAGES = 10**12
+#: part of the allowance to which an estimate should be known before it is called too near to it
+NEAR = 0.1
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
@@ -65,17 +67,20 @@ def more_cages(fraction: Fraction, ppm: float, drawn: int) -> int | None:
     """Return how many cages more than ``drawn`` would decide, 0 when decided, None when none would.
 
     The end of the interval that lies beyond the allowance comes nearer to the estimate as 1/√cages, as
-    1/cages where nothing was seen out of spec.
+    1/cages where nothing was seen out of spec.  An estimate that is not known to a tenth of the allowance may move
+    away from it: as far as that, more cages are worth a try.
     """
     if by_fraction(fraction, ppm) != "undecided":
         return 0
     allowed, estimate = ppm * 1e-6, fraction.out_of_spec
     if estimate == 0:
         needed = drawn * fraction.high / allowed
-    elif estimate == allowed:
-        return None
     else:
         reach = fraction.high - estimate if estimate < allowed else estimate - fraction.low
-        needed = drawn * (reach / (allowed - estimate)) ** 2
-    more = math.ceil(needed) - drawn
-    return max(more, 1) if more <= MOST_CAGES else None
+        apart = abs(allowed - estimate)
+        if apart < NEAR * allowed < reach:
+            apart = NEAR * allowed
+        needed = drawn * (reach / apart) ** 2 if apart else math.inf
+    if needed - drawn > MOST_CAGES:
+        return None
+    return max(math.ceil(needed) - drawn, 1)

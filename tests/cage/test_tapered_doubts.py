@@ -141,6 +141,21 @@ def test_a_taper_that_does_not_roll() -> None:
     assert said[0].startswith(told)
 
 
+def test_pins_off_the_axes_of_the_rollers() -> None:
+    """Both pitch circles larger by 2·δ: the cage must move δ/tan13°, and the rings leave 108.253 − 110·cos13°."""
+    room = 108.253 - 110 * math.cos(math.radians(13))
+    for part, is_said in ((0.9, False), (1.1, True)):
+        more = 2 * part * room / 2 * math.tan(math.radians(13))
+        given = tables()["dimensions"]
+        pitches = {
+            name: {"nominal": round(given[name]["nominal"] + more, 6), "tolerance": 0.05}
+            for name in ("hole_pitch_diameter_a", "hole_pitch_diameter_b")
+        }
+        said = [text for text in warned(**pitches) if "cage_float" in text]
+        assert bool(said) == is_said, said
+    assert f"leave the rollers {room:.3g} mm in all" in said[0]
+
+
 def test_a_seat_wider_than_its_hole() -> None:
     """21.45 − 21.2 = 0.25 is the least clearance of the demo's hole."""
     assert warned(pin_seat_b={"zone": 0.249}) == []

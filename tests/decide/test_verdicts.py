@@ -83,9 +83,17 @@ def test_more_cages_decide(failed: int, cages: int, ppm: float) -> None:
 
 
 def test_more_cages_is_nothing_when_decided_and_none_when_hopeless() -> None:
-    """Decided: 0.  The estimate at the allowance itself: no number of cages."""
+    """Decided: 0.  The estimate at the allowance itself, and known well: no number of cages."""
     assert more_cages(Fraction(0.0, 0.0, 1e-5), 100, 1000) == 0
-    assert more_cages(Fraction(1e-4, 0.5e-4, 2e-4), 100, 1000) is None
+    assert more_cages(Fraction(1e-4, 0.95e-4, 1.05e-4), 100, 100_000_000) is None
+
+
+def test_an_estimate_of_few_failures_may_move() -> None:
+    """One cage of 1000 is 1000 ppm by chance: as many as tell a tenth of the allowance are asked for."""
+    fraction = sampled_cages(1, 1000)
+    more = more_cages(fraction, 1000.0, 1000)
+    assert more is not None
+    assert 1000 + more == pytest.approx(1000 * ((fraction.out_of_spec - fraction.low) / 1e-4) ** 2, abs=1)
 
 
 @given(st.floats(0, 1), st.integers(1, 200))

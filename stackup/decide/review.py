@@ -8,12 +8,13 @@ from typing import Any
 
 from stackup import __version__
 from stackup.case import Case, changed
+from stackup.case.case import Row
 from stackup.case.proposal import Proposal, proposal_of
 from stackup.decide import notes
 from stackup.decide.agree import Agreed, agree
 from stackup.decide.check import check, settings_of
 from stackup.decide.coalitions import Bench
-from stackup.decide.differences import Change, changes_of
+from stackup.decide.differences import Change, alike, changes_of
 from stackup.decide.record import CheckResult, Note, Record, RowRecord
 from stackup.decide.review_record import (
     Cause,
@@ -263,10 +264,31 @@ def _notes(case: Case, settings: Settings, found: _Found) -> Iterator[Note]:
         more = f"more than {EXACT} changes: a larger set than the one accepted may work"
         yield Note(f"{more}, not all sets were looked at")
     yield from _of_margins(case, settings, found)
+    yield from _of_rows(case, found.changes)
     if found.interrupted:
         yield Note("interrupted: what was not finished is left out, nothing is decided")
     for text in notes.CAUTIONS:
         yield Note(text, level="caution")
+
+
+def _of_rows(case: Case, changes: Sequence[Change]) -> Iterator[Note]:
+    """Yield which rows a change does not reach, for they say it themselves: what it takes is taken of the worst row."""
+    for change in changes if len(case.models()) > 1 else ():
+        rows = case.models(), changed(case, change.ladder[-1]).models()
+        stays = [old.name for old, new in zip(*rows, strict=True) if _says_the_same(old, new)]
+        if stays and len(stays) < len(rows[0]):
+            own = f"{', '.join(stays)} {'say' if len(stays) > 1 else 'says'} it for itself and keeps it"
+            yield Note(f"{change.name}, {change.what}: row {own}; the worst row may be that one")
+
+
+def _says_the_same(one: Row, other: Row) -> bool:
+    """Tell whether a row is drawn the same in two cases."""
+    mine, theirs = one.dimensions, other.dimensions
+    return (
+        one.rollers == other.rollers
+        and mine.keys() == theirs.keys()
+        and all(alike(mine[name], theirs[name]) for name in mine)
+    )
 
 
 def _of_margins(case: Case, settings: Settings, found: _Found) -> Iterator[Note]:

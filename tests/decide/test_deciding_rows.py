@@ -187,6 +187,14 @@ def test_a_proposal_for_one_row() -> None:
     assert asked.agreed.verdict == "met"
 
 
+def test_a_change_that_a_row_says_otherwise() -> None:
+    """A wider pin for all rows does not reach the outer ones, which say their own; a wider bore reaches both."""
+    case = from_mapping(tables())
+    sizes = {"pin_diameter": {"nominal": 9.5, "tolerance": 0.035}, "roller_bore": {"nominal": 10.0, "tolerance": 0.035}}
+    said = [note.text for note in review(case, {"dimensions": sizes}, FEW).notes if "for itself" in note.text]
+    assert said == ["pin_diameter, tolerance: row outer says it for itself and keeps it; the worst row may be that one"]
+
+
 def test_which_rows_there_are_is_the_drawings() -> None:
     """One row more, and another operation: faults, for a proposal is held to the drawing's."""
     case = from_mapping(tables())

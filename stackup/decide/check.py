@@ -177,17 +177,22 @@ def _by_name(by_run: Sequence[Sequence[Record]]) -> list[list[Record]]:
 def _over_states(same: Sequence[Record]) -> Record:
     """Return the worst of one requirement's records over all rows and states, with all of them in it.
 
-    Of a gap without a requirement none is worse: the first stands for all.
+    Of a gap without a requirement none is worse: the one with the least low end stands for all, of equal ones the
+    first.
     """
     if len(same) == 1:
         return same[0]
-    return replace(max(same, key=_badness), by_state=tuple(same))
+    worst = max(same, key=_badness) if same[0].limited else min(same, key=_low_end)
+    return replace(worst, by_state=tuple(same))
+
+
+def _low_end(record: Record) -> float:
+    """Return the low end of a worst case, to a certificate's digits; infinite where there is none."""
+    return round(record.worst_case.low, 4) if record.worst_case else math.inf
 
 
 def _badness(record: Record) -> tuple[float, ...]:
     """Return what is greater the worse a record is: its verdict, then what decides it, then what else is known."""
-    if not record.limited:
-        return ()
     asked, worst_case, found = record.requirement, record.worst_case, record.fraction
     order = float(ORDER.index(record.verdict)) if record.verdict else -1.0
     left = room(asked, worst_case.bound_low, worst_case.bound_high) if worst_case else math.nan

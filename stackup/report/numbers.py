@@ -44,7 +44,7 @@ def decimals(width: float) -> int:
 
     A spread of nothing but round-off tells nothing: four.
     """
-    if not (math.isfinite(width) and width > LEAST_ROOM):
+    if not (math.isfinite(width) and width >= LEAST_ROOM):
         return 4
     return min(max(round(3 - math.log10(width)), 0), 9)
 

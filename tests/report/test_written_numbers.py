@@ -109,6 +109,10 @@ def test_decimals_show_a_thousandth(width: float) -> None:
         assert 300 <= width * 10.0**places <= 3200
 
 
+def test_a_width_of_round_off_tells_nothing() -> None:
+    assert numbers.decimals(3e-13) == numbers.decimals(0.0) == 4
+
+
 @pytest.mark.parametrize(
     ("requirement", "text"),
     [

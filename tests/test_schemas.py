@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 
+from stackup import cli
 from stackup.cage import KINDS
 from stackup.cli import run
 
 ROOT = Path(__file__).parents[1]
 SCHEMAS = {file.stem: json.loads(file.read_text()) for file in sorted((ROOT / "docs" / "schemas").glob("*.json"))}
 CASES = sorted((ROOT / "cases").glob("*.toml"))
+
+
+@pytest.fixture(autouse=True)
+def _few_boxes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Search the worst case for a moment only: the form of a record does not depend on how near its ends are."""
+    settings = cli._settings
+    monkeypatch.setattr(cli, "_settings", lambda *given: replace(settings(*given), boxes=20))
 
 
 def judged(name: str, text: str) -> Any:

@@ -1,4 +1,4 @@
-"""What all tests share: the helpers that stand beside the rooms, and how hypothesis draws.
+"""What all tests share: the helpers that stand beside the rooms, how wide screens are, and how hypothesis draws.
 
 Being here puts ``tests/`` on the path.  Examples are derandomised: a law that fails fails for everyone.
 """
@@ -9,6 +9,9 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from hypothesis import HealthCheck, Phase, settings
+
+# pages are as wide as a file, whatever the terminal or the script that began the suite says of its own width
+os.environ.pop("COLUMNS", None)
 
 settings.register_profile(
     "house",

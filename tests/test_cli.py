@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 import os
 import signal
@@ -41,6 +42,7 @@ def command(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "stackup", *arguments]
 
 
+@functools.cache
 def started(*arguments: str, text: str | None = None) -> subprocess.CompletedProcess[str]:
     """Run the command in a process of its own."""
     return subprocess.run(

@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
+from quick import quick_ends
 
+from stackup import cli
 from stackup.cage import KINDS
 from stackup.cli import run
 
 ROOT = Path(__file__).parents[1]
 SCHEMAS = {file.stem: json.loads(file.read_text()) for file in sorted((ROOT / "docs" / "schemas").glob("*.json"))}
 CASES = sorted((ROOT / "cases").glob("*.toml"))
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Look for a worst case a moment only: the form of a record does not depend on how near its ends are."""
+    settings = cli._settings
+    monkeypatch.setattr(cli, "_settings", lambda *given: replace(settings(*given), boxes=20))
+    with quick_ends():
+        yield
 
 
 def judged(name: str, text: str) -> Any:

@@ -344,7 +344,7 @@ def test_a_cage_is_met_by_every_engine() -> None:
     case, settings = changed(case, wide), Settings(seed=3, cages=3000)
     result = allocate(case, settings)
     if result.works:
-        checked = stackup.check(changed(case, result.changes), settings)
+        checked = stackup.check(changed(case, result.changes), settings, all_gaps=False)
         assert checked.verdict == "met"
         assert result.cost_after is not None
     else:

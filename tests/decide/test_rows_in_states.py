@@ -29,7 +29,6 @@ TABLES: dict[str, Any] = {
     "cage": {"kind": "cylindrical", "rollers": 6},
     "dimensions": {
         **sizes_of((*REQUIRED, "ring_hole_b"), 6, 30.0),
-        "hole_position_a": {"zone": 0.1},
         "pin_seat_b": {"zone": 0.06},
         "fit": {"zone": 0.2},
     },
@@ -55,20 +54,43 @@ def of_states(models: Mapping[str, Model]) -> Case:
 
 
 @pytest.fixture(scope="module")
-def found() -> CheckResult:
-    return stackup.check(of_states(MODELS))
+def asked() -> dict[ModuleType, list[str]]:
+    """Return the requirements each engine is asked for while the case is checked, filled by ``found``."""
+    return {engine: [] for engine in (worst_case, rss, contributions, monte_carlo)}
+
+
+@pytest.fixture(scope="module")
+def found(asked: dict[ModuleType, list[str]]) -> CheckResult:
+    with pytest.MonkeyPatch.context() as patched:
+        for engine in (worst_case, rss, contributions):
+            patched.setattr(engine, "run", noting(asked[engine], engine.run))
+        patched.setattr(engines.monte_carlo, "run_states", noting(asked[monte_carlo], monte_carlo.run_states))
+        return stackup.check(of_states(MODELS))
+
+
+def noting(names: list[str], run: Any) -> Any:
+    def noted(model: Any, requirements: Any, *given: Any) -> Any:
+        names.extend(r.name for r in requirements)
+        return run(model, requirements, *given)
+
+    return noted
+
+
+@pytest.fixture(scope="module")
+def alone() -> dict[str, CheckResult]:
+    """Check a case of each state alone."""
+    return {state: stackup.check(of_states({state: model})) for state, model in MODELS.items()}
 
 
 def record_of(result: CheckResult, name: str) -> Record:
     return next(record for record in result.requirements if record.name == name)
 
 
-def test_each_state_says_what_it_says_alone(found: CheckResult) -> None:
+def test_each_state_says_what_it_says_alone(found: CheckResult, alone: dict[str, CheckResult]) -> None:
     """Worst case, RSS, sampling, contributions, verdicts: no bit differs from a case of that state alone."""
     assert found.states == ("made", "hot", "worn", "hot_worn")
-    for state, model in MODELS.items():
-        alone = stackup.check(of_states({state: model}))
-        for record in alone.requirements:
+    for state in MODELS:
+        for record in alone[state].requirements:
             (same,) = [one for one in record_of(found, record.name).by_state if one.state == state]
             assert same.to_dict() == record.to_dict()
             assert same == record
@@ -109,35 +131,23 @@ def test_met_everywhere_the_least_room_governs() -> None:
     assert record.state == "hot_worn"
 
 
-def test_any_requirement_of_the_state_where_most_cages_fail(found: CheckResult) -> None:
+def test_any_requirement_of_the_state_where_most_cages_fail(
+    found: CheckResult, alone: dict[str, CheckResult]
+) -> None:
     """Of no state fewer."""
-    alone = [stackup.check(of_states({state: model})).any_requirement.cages for state, model in MODELS.items()]
-    assert found.any_requirement.cages in alone
+    failing = [one.any_requirement.cages for one in alone.values()]
+    assert found.any_requirement.cages in failing
     assert found.any_requirement.cages is not None
-    assert found.any_requirement.cages.out_of_spec == max(one.out_of_spec for one in alone if one)
+    assert found.any_requirement.cages.out_of_spec == max(one.out_of_spec for one in failing if one)
 
 
-def test_what_no_state_changes_is_worked_out_once(monkeypatch: pytest.MonkeyPatch, found: CheckResult) -> None:
+@pytest.mark.usefixtures("found")
+def test_what_no_state_changes_is_worked_out_once(asked: dict[ModuleType, list[str]]) -> None:
     """Each gap of zones alone, and one that a state leaves alone: by all engines in one state only."""
-    asked: dict[ModuleType, list[str]] = {}
     for engine in (worst_case, rss, contributions):
-        asked[engine] = []
-        monkeypatch.setattr(engine, "run", noting(asked[engine], engine.run))
-    drawn: list[str] = []
-    monkeypatch.setattr(engines.monte_carlo, "run_states", noting(drawn, monte_carlo.run_states))
-    assert stackup.check(of_states(MODELS)).to_dict() == found.to_dict()
-    for names in asked.values():
-        assert names.count("free") == 1
-        assert names.count("running_clearance") == 4
-    assert drawn.count("running_clearance") == 1
-
-
-def noting(names: list[str], run: Any) -> Any:
-    def noted(model: Any, requirements: Any, *given: Any) -> Any:
-        names.extend(r.name for r in requirements)
-        return run(model, requirements, *given)
-
-    return noted
+        assert asked[engine].count("free") == 1
+        assert asked[engine].count("running_clearance") == 4
+    assert asked[monte_carlo].count("running_clearance") == 1
 
 
 def test_stopped_midway() -> None:
@@ -149,7 +159,7 @@ def test_stopped_midway() -> None:
             raise KeyboardInterrupt
 
     with pytest.raises(Interrupted) as stopped:
-        stackup.check(case, progress=stop)
+        stackup.check(case, progress=stop, all_gaps=False)
     record = record_of(stopped.value.records, "running_clearance")
     assert all(one.worst_case and one.monte_carlo and not one.contributions for one in record.by_state)
 
@@ -162,11 +172,11 @@ def test_stopped_in_the_second_state(what: str) -> None:
     def stop(_done: float, _of: float, said: str) -> None:
         nonlocal seen
         seen += said == what
-        if said == what and seen > len(MODELS["made"].gaps):
+        if said == what and seen > len(CASE.requirements):
             raise KeyboardInterrupt
 
     with pytest.raises(Interrupted) as stopped:
-        stackup.check(of_states(MODELS), progress=stop)
+        stackup.check(of_states(MODELS), progress=stop, all_gaps=False)
     key = what.replace(" ", "_")
     first, *_, last = record_of(stopped.value.records, "running_clearance").by_state
     assert getattr(first, key)
@@ -182,7 +192,7 @@ def test_stopped_while_preloads_are_counted(stop: type[BaseException], monkeypat
 
     monkeypatch.setattr(preload, "notes", stops)
     with pytest.raises(Interrupted) as stopped:
-        stackup.check(of_states({"made": MODELS["made"]}))
+        stackup.check(of_states({"made": MODELS["made"]}), all_gaps=False)
     result = stopped.value.records
     assert isinstance(result, CheckResult)
     assert result.interrupted
@@ -193,7 +203,11 @@ def test_stopped_while_preloads_are_counted(stop: type[BaseException], monkeypat
 def test_progress_of_all_states_together() -> None:
     """Every engine tells once from beginning to end."""
     told: dict[str, list[tuple[float, float]]] = {}
-    stackup.check(of_states(MODELS), progress=lambda done, of, what: told.setdefault(what, []).append((done, of)))
+
+    def tell(done: float, of: float, what: str) -> None:
+        told.setdefault(what, []).append((done, of))
+
+    stackup.check(of_states(MODELS), progress=tell, all_gaps=False)
     assert set(told) == {"worst case", "rss", "cages", "contributions"}
     for said in told.values():
         assert said == sorted(said)
@@ -221,7 +235,7 @@ def test_screens_name_the_state(found: CheckResult) -> None:
 def test_screens_name_row_and_state() -> None:
     """Two rows that differ: the row too, in the record and on the screen."""
     other = {state: MODELS[state] for state in ("made", "hot_worn")}
-    result = stackup.check(of_rows(Row("fixed end", 1, 6, other), Row("free end", 2, 6, other)))
+    result = stackup.check(of_rows(Row("fixed end", 1, 6, other), Row("free end", 2, 6, other)), all_gaps=False)
     record = record_of(result, "bore_clearance")
     assert [(one.row, one.state) for one in record.by_state] == [
         ("fixed end", "made"), ("fixed end", "hot_worn"), ("free end", "made"), ("free end", "hot_worn"),
@@ -233,7 +247,7 @@ def test_screens_name_row_and_state() -> None:
 
 def test_one_row_in_one_state_names_neither() -> None:
     """There is nothing to tell apart."""
-    result = stackup.check(CASE)
+    result = stackup.check(CASE, all_gaps=False)
     assert not record_of(result, "bore_clearance").by_state
     assert "as made" not in result._repr_html_()
     assert "in the state" not in result._repr_html_()

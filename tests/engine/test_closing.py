@@ -333,6 +333,8 @@ def test_the_search_against_the_proof(seed: int, monkeypatch: pytest.MonkeyPatch
     """With seven pins both can be had: a long search finds the least mean of all, a short one none below it."""
     jams = jams_of(np.random.default_rng(seed), 40, 7, 0.05)
     given_ = tuple(range(7))
+    # what it saves on cages it was not chosen from is another question, and takes two searches more
+    monkeypatch.setattr(entry_order, "_expected", lambda *_: None)
     proved = entry_order.run(jams, given_).best
     monkeypatch.setattr(entry_order, "PROVED", 2)
     for kicks in (1, 40):

@@ -16,7 +16,7 @@ from stackup.engine.settings import Settings
 ROUNDING = 1e-7
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(cages(inspected=True))
 def test_worst_case_contains_every_inspected_sample(tables: Table) -> None:
     """Worst case contains every inspected sample, as-built values without uncertainty too."""
@@ -49,7 +49,7 @@ def test_folds_stay_inside_their_worst_case(tables: Table) -> None:
 
 
 @pytest.mark.parametrize(("over", "end"), [("least", "low"), ("greatest", "high")])
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(cages(inspected=True, most=6))
 def test_a_cage_with_one_extreme_pocket_can_be_built(over: Over, end: str, tables: Table) -> None:
     """The least of a cage can be as low as a pocket can, the greatest as high: one pocket decides."""

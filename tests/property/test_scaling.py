@@ -54,7 +54,7 @@ def test_scaling_scales_what_is_sampled(factor: float, tables: Table) -> None:
         assert_near(replace(expected, **bins, **shape), record, rel=1e-7, absolute=1e-10 * size, where=name)
 
 
-@settings(max_examples=6)
+@settings(max_examples=4)
 @given(cages())
 def test_scaling_scales_rss(tables: Table) -> None:
     """Scaling all lengths scales mean and sd of every RSS in mm, and leaves its fraction."""
@@ -77,7 +77,7 @@ def test_scaling_scales_rss(tables: Table) -> None:
             assert_near(record.out_of_spec, more.out_of_spec, 1e-5, 1e-9, name)
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(cages(bonus=False))
 def test_scaling_scales_the_worst_case(tables: Table) -> None:
     """Scaling all lengths scales both ends of every worst case in mm and leaves those of skew and stresses."""

@@ -58,7 +58,7 @@ def test_an_interrupted_run_is_a_shorter_run(tables: Table, seed: int, chunks: i
         assert_near(whole, stopped.value.records, 0.0, 0.0)
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(cages(most=7, values=False, columns=False), st.integers(0, 2**40))
 def test_a_run_says_the_same_again(tables: Table, seed: int) -> None:
     """A second run of the same seed says the same; another seed says something else."""

@@ -34,7 +34,7 @@ def with_nothing(tables: Table, name: str) -> Table:
     return found
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(cages(), NAMES)
 def test_a_zone_of_nothing_is_a_slot_left_out(tables: Table, name: str) -> None:
     """Zero tolerance contributes nothing: every engine says what it says without the slot."""
@@ -57,7 +57,7 @@ def test_a_zone_of_nothing_is_a_slot_left_out(tables: Table, name: str) -> None:
         assert_near(linear, (same[gap].linear_low, same[gap].linear_high), 1e-9, 1e-9, gap)
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(cages(), NAMES)
 def test_what_has_no_tolerance_has_no_share(tables: Table, name: str) -> None:
     """Zero tolerance contributes nothing: no share of the variance or the width, no change of a fraction."""

@@ -6,6 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
+from quick import quick_ends
 
 import stackup
 from stackup.cage import KINDS, kind
@@ -32,7 +33,8 @@ def pages() -> dict[str, Page]:
     """Make one page of each sort."""
     case = stackup.load(CASES / "bush_stack.toml")
     cage = stackup.load(CASES / "every_key_cage.toml")
-    checked = stackup.check(cage, settings_of(cage, cages=500))
+    with quick_ends():
+        checked = stackup.check(cage, settings_of(cage, cages=500, boxes=20))
     return {
         "stack": checking.page(stackup.check(case, settings_of(case, cages=2000)), details=True),
         "cage": checking.page(checked, details=True),

@@ -155,6 +155,10 @@ def explain(
     common: Common,
     gap: Annotated[str | None, typer.Argument(metavar="[GAP]", help="One gap; all without it.")] = None,
     program: Annotated[bool, typer.Option("--program", help="The generated straight-line program too.")] = False,
+    row: Annotated[str | None, typer.Option("--row", metavar="NAME", help="Of this row; the first without it.")] = None,
+    state: Annotated[
+        str | None, typer.Option("--state", metavar="NAME", help="made, hot, worn or hot_worn; as made without it.")
+    ] = None,
 ) -> int:
     """Show a gap's chain step by step in symbols, its sensitivities and contributions."""
     from stackup.case import read
@@ -163,7 +167,7 @@ def explain(
 
     explained = read(case)
     settings = _settings(explained, common)
-    result, code = _ran(common, lambda progress: explain_gaps(explained, gap, program, settings, progress))
+    result, code = _ran(common, lambda progress: explain_gaps(explained, gap, program, settings, progress, row, state))
     common.show(lambda: explaining.page(result), result.to_dict)
     return code or MET
 

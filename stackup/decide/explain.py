@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -22,6 +22,8 @@ from stackup.engine import contributions
 from stackup.engine.result import Contribution
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.errors import CaseError, Fault, Interrupted, nearest
+
+Place = TypeVar("Place")
 
 #: shape class of a node → how large its values are
 SHAPES = ("number", "one per pocket", "one per cage", "one per pocket of every cage")
@@ -45,9 +47,9 @@ class ExplainedStep:
 class ExplainedGap:
     """One gap: its steps, each using only earlier ones, its nominal and what each dimension does to it.
 
-    ``parameters`` are the numbers in its steps that are no dimension, by name.  Values are those of a bearing as made;
-    ``nominals`` and ``by_state`` hold the gap and those parameters that differ in each state, where there are several;
-    ``by_row`` the gap as made in each row, where rows differ.
+    ``parameters`` are the numbers in its steps that are no dimension, by name.  ``nominals`` and ``by_state`` hold the
+    gap and those parameters that differ in each state, where there are several; ``by_row`` the gap in each row, where
+    rows differ.
     """
 
     name: str
@@ -135,13 +137,15 @@ def explain(
     program: bool = False,
     settings: Settings | None = None,
     progress: Progress = silent,
+    row: str | None = None,
+    state: str | None = None,
 ) -> ExplainResult:
-    """Return the gap called ``gap``, or all of them, explained in the first row's first state.
+    """Return the gap called ``gap``, or all of them, explained in one row and state: the first without a name.
 
-    Raises CaseError where there is no such gap, Interrupted when the user stops the run.
+    Raises CaseError where there is no such gap, row or state, Interrupted when the user stops the run.
     """
-    states = case.models()[0].states
-    model = next(iter(states.values()))
+    where = _called(case, "--row", row, {one.name: one for one in case.models()})
+    model = _called(case, "--state", state, where.states)
     chosen = _chosen(case, model, gap)
     wanted = [Requirement(one.name, one.name) for one in chosen]
     shares, stopped = _shares(model, wanted, settings or settings_of(case), progress)
@@ -151,15 +155,26 @@ def explain(
         title=case.title,
         kind=case.kind,
         digest=case.digest,
-        row=case.models()[0].name,
-        state=next(iter(states)),
-        gaps=_in_rows(case, _in_states(states, gaps)),
+        row=where.name,
+        state=next(name for name, one in where.states.items() if one is model),
+        gaps=_in_rows(case, state, _in_states(where.states, gaps)),
         program=tuple(_lines(compile_model(model, [one.name for one in chosen]))) if program else None,
         interrupted=stopped,
     )
     if stopped:
         raise Interrupted(result)
     return result
+
+
+def _called(case: Case, option: str, name: str | None, known: Mapping[str, Place]) -> Place:
+    """Return what is called ``name``, the first without one."""
+    if name is None:
+        return next(iter(known.values()))
+    if name not in known:
+        what = option.removeprefix("--")
+        fault = Fault(option, f"no {what} called {name}", f"one of {', '.join(known)}", nearest(name, list(known)))
+        raise CaseError([replace(fault, file=str(case.path or ""))])
+    return known[name]
 
 
 def _in_states(states: Mapping[str, Model], gaps: Sequence[ExplainedGap]) -> tuple[ExplainedGap, ...]:
@@ -176,12 +191,12 @@ def _in_states(states: Mapping[str, Model], gaps: Sequence[ExplainedGap]) -> tup
     return tuple(found)
 
 
-def _in_rows(case: Case, gaps: Sequence[ExplainedGap]) -> tuple[ExplainedGap, ...]:
+def _in_rows(case: Case, state: str | None, gaps: Sequence[ExplainedGap]) -> tuple[ExplainedGap, ...]:
     """Return the gaps with their nominal in each row, where rows differ; a row may be without one of them."""
     rows = case.models()
     if len(rows) == 1:
         return tuple(gaps)
-    values = {row.name: evaluate_at_nominal(next(iter(row.states.values()))) for row in rows}
+    values = {row.name: evaluate_at_nominal(_called(case, "--state", state, row.states)) for row in rows}
     return tuple(
         replace(gap, by_row={row: float(np.ravel(of[gap.name])[0]) for row, of in values.items() if gap.name in of})
         for gap in gaps

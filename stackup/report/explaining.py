@@ -19,7 +19,7 @@ def page(result: ExplainResult) -> Page:
     """Return the page of an explanation."""
     sections: list[Section] = []
     for gap in result.gaps:
-        sections.append(_steps(gap))
+        sections.append(_steps(gap, result))
         shares = _contributions(gap)
         if shares.rows:
             sections.append(shares)
@@ -33,7 +33,7 @@ def page(result: ExplainResult) -> Page:
     return Page(result.title or "untitled case", about, tuple(sections))
 
 
-def _steps(gap: ExplainedGap) -> Table:
+def _steps(gap: ExplainedGap, result: ExplainResult) -> Table:
     columns = (
         Column("step"),
         Column("at nominal", right=True),
@@ -41,7 +41,7 @@ def _steps(gap: ExplainedGap) -> Table:
         Column("what it is", loose=True),
     )
     given = tuple(
-        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text(_source(gap, name)))
+        (Text(name), Text(f"{value:.{DIGITS}g}"), Text("given"), Text(_source(gap, name, result.state)))
         for name, value in gap.parameters.items()
     )
     rows = tuple(
@@ -54,23 +54,25 @@ def _steps(gap: ExplainedGap) -> Table:
         for step in gap.steps
     )
     title = f"{gap.name}: {gap.meaning} · {gap.nominal:.{DIGITS}g} {gap.unit} at nominal"
-    title += f" ({_by_state(gap.nominals)})" if gap.nominals else ""
-    others = [f"row {row} {value:.{DIGITS}g}" for row, value in list(gap.by_row.items())[1:] if value != gap.nominal]
+    title += f" ({_in_others(gap.nominals, result.state)})" if gap.nominals else ""
+    of_rows = {row: value for row, value in gap.by_row.items() if row != result.row and value != gap.nominal}
+    others = [f"row {row} {value:.{DIGITS}g}" for row, value in of_rows.items()]
     title += f" ({', '.join(others)})" if others else ""
     return Table(title, columns, given + rows, stacks=((0, 1), (2, 3)))
 
 
-def _source(gap: ExplainedGap, name: str) -> str:
-    """Return where a number comes from, with its values in each state where they differ."""
+def _source(gap: ExplainedGap, name: str, state: str) -> str:
+    """Return where a number comes from, with its values in the other states where they differ."""
     if values := gap.by_state.get(name):
-        return f"of [operating]: {_by_state(values)}"
+        return f"of [operating]: {_in_others(values, state)}"
     size, _, part = name.partition(".")
     return f"nominal of {size}" if part == NOMINAL else "a number of [cage]"
 
 
-def _by_state(values: Mapping[str, float]) -> str:
-    """Return the values of all states but the first, which stands before them."""
-    return ", ".join(f"{state_in_words(state)} {value:.{DIGITS + 2}g}" for state, value in list(values.items())[1:])
+def _in_others(values: Mapping[str, float], state: str) -> str:
+    """Return the values of all states but the one that is explained, which stands before them."""
+    others = (f"{state_in_words(name)} {value:.{DIGITS + 2}g}" for name, value in values.items() if name != state)
+    return ", ".join(others)
 
 
 def _contributions(gap: ExplainedGap) -> Table:

@@ -52,6 +52,22 @@ def test_no_such_gap(demo: stackup.Case) -> None:
     assert caught.value.faults[0].nearest == "pin_entry"
 
 
+def test_a_row_and_a_state_of_ones_own() -> None:
+    """80.7 − 80 − 0.08 as made; rollers worn by 0.15 leave that much more."""
+    case = stackup.load(CASES / "four_rows.toml")
+    few = stackup.Settings(cages=200)
+    found = stackup.explain(case, "end_clearance", settings=few, row="outer", state="worn")
+    assert (found.row, found.state) == ("outer", "worn")
+    (gap,) = found.gaps
+    assert gap.nominal == pytest.approx(80.7 - 79.85 - 0.08, abs=1e-12)
+    assert {step.name: step.nominal for step in gap.steps}["roller_length.now"] == pytest.approx(79.85, abs=1e-12)
+    assert gap.nominals["made"] == pytest.approx(0.62, abs=1e-12)
+    assert gap.by_row["middle"] == pytest.approx(0.77, abs=1e-12)
+    for words in ({"row": "uoter"}, {"state": "wron"}):
+        with pytest.raises(CaseError, match=f"Did you mean {'outer' if 'row' in words else 'worn'}"):
+            stackup.explain(case, settings=few, **words)
+
+
 def test_program(demo: stackup.Case) -> None:
     """The program is the straight line of the gaps asked for."""
     lines = stackup.explain(demo, "bore_clearance", program=True).program

@@ -173,6 +173,8 @@ class Search:
         target = self._target()
         enough = np.minimum(known + GAIN * (target - known), target)
         idle = first = np.flatnonzero(result.bound < enough)
+        if first.size == 0:
+            return
         for own in (False, True):
             if idle.size == 0:
                 break
@@ -189,7 +191,7 @@ class Search:
             result.put(idle[better], other.take(better))
             idle = idle[result.bound[idle] < enough[idle]]
         self._try(result, boxes)
-        self._rests = 0 if idle.size < LUCK * first.size or not first.size else 2 * self._rests + 1
+        self._rests = 0 if idle.size < LUCK * first.size else 2 * self._rests + 1
         self._resting = self._rests
 
     def _look(self, boxes: Boxes, steps: int) -> Result:

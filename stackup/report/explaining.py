@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from stackup.chain.symbols import NOMINAL
@@ -11,8 +12,8 @@ from stackup.report import numbers
 from stackup.report.checking import SMALL
 from stackup.report.view import Column, Lines, Page, Section, Table, Text
 
-#: digits of a value at the nominal
-DIGITS = 6
+#: digits of a value at the nominal; a value of another state has more where as many of the change would not show
+DIGITS, MOST_DIGITS, OF_CHANGE = 6, 8, 4
 
 
 def page(result: ExplainResult) -> Page:
@@ -70,7 +71,16 @@ def _source(gap: ExplainedGap, name: str) -> str:
 
 def _by_state(values: Mapping[str, float]) -> str:
     """Return the values of all states but the first, which stands before them."""
-    return ", ".join(f"{state_in_words(state)} {value:.{DIGITS + 2}g}" for state, value in list(values.items())[1:])
+    (_, made), *others = values.items()
+    return ", ".join(f"{state_in_words(state)} {value:.{_digits(value, made)}g}" for state, value in others)
+
+
+def _digits(value: float, made: float) -> int:
+    """Return the digits that show a value, and of what it is more than ``made`` as many as OF_CHANGE."""
+    if not value or value == made:
+        return DIGITS
+    lost = math.floor(math.log10(abs(value))) - math.floor(math.log10(abs(value - made)))
+    return min(max(OF_CHANGE + lost, DIGITS), MOST_DIGITS)
 
 
 def _contributions(gap: ExplainedGap) -> Table:
@@ -80,6 +90,7 @@ def _contributions(gap: ExplainedGap) -> Table:
         Column("of scatter", right=True),
         Column("of worst case", right=True),
     )
+    shown = [one for one in gap.contributions if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
     rows = tuple(
         (
             Text(one.dimension),
@@ -87,10 +98,9 @@ def _contributions(gap: ExplainedGap) -> Table:
             Text(numbers.percent(one.variance_share)),
             Text(numbers.percent(one.width_share)),
         )
-        for one in gap.contributions
-        if max(one.variance_share or 0, one.width_share or 0) >= SMALL
+        for one in shown
     )
-    return Table("", columns, rows)
+    return Table("", columns, rows, note=numbers.means_of_sensitivities(shown))
 
 
 def _program(result: ExplainResult) -> Section:

@@ -97,7 +97,7 @@ def _verdicts(result: CheckResult, records: Sequence[Record]) -> Table:
         Column("requirement"),
         Column("verdict"),
         Column("limit"),
-        Column("by how much", list=True),
+        Column("by how much", list=True, kept=True),
         Column("governed by", list=True),
         *((Column("at worst in"),) if several else ()),
     )

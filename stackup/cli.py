@@ -54,7 +54,7 @@ def stackup(
 
 @dataclass(frozen=True)
 class Common:
-    """The options that every command takes."""
+    """The options that every command takes; ``force`` those alone that write a file."""
 
     json: Annotated[bool, typer.Option("--json", help="Print one JSON record and nothing else.")] = False
     seed: Annotated[int | None, typer.Option(help="Seed of the random numbers.", min=0, max=2**63 - 1)] = None
@@ -77,12 +77,13 @@ class Common:
 
 
 def command(function: Callable[..., int]) -> Callable[..., int]:
-    """Make a command of ``function``; its parameter ``common`` becomes the common options."""
+    """Make a command of ``function``; its parameter ``common`` becomes the common options that it has use for."""
     own = inspect.signature(function, eval_str=True)
-    options = inspect.signature(Common, eval_str=True).parameters.values()
+    every = inspect.signature(Common, eval_str=True).parameters.values()
+    options = [one for one in every if one.name != "force" or "output" in own.parameters]
 
     def run(**given: Any) -> int:
-        common = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
+        common = Common(**{field.name: given.pop(field.name) for field in fields(Common) if field.name in given})
         try:
             return function(common=common, **given)
         except KeyboardInterrupt:  # of which the parser of the command line would end without a word

@@ -179,6 +179,13 @@ def test_review(proposal: str, code: int, said: str, tmp_path: Path, capsys: pyt
         assert capsys.readouterr().out.startswith(said)
 
 
+@pytest.mark.parametrize("command", COMMANDS)
+def test_force_is_an_option_where_a_file_is_written(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    run([command, "--help"])
+    said = capsys.readouterr().out
+    assert ("--force" in said) == ("--output" in said)
+
+
 def test_outputs_are_not_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """2 for an output that is there, unless --force; 2 where it cannot be written."""
     file = tmp_path / "my.toml"

@@ -1,4 +1,4 @@
-"""Gap 10 of the cylindrical cage (model.md section 3): rings over pins, and the cage that centres itself."""
+"""Gaps 11 and 12 of the cylindrical cage (model.md section 3): rings over pins, and the cage that centres itself."""
 
 from __future__ import annotations
 

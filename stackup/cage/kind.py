@@ -142,7 +142,8 @@ class Kind:
     ``preload`` names that of scope cage which counts as 0 in other gaps where it is below 0.
     ``warnings(dimensions)`` returns, in words, what is doubtful about the dimensions
     of a case without being wrong, ``contradictions(dimensions)`` what is impossible.  ``roller_set`` is None for a
-    kind without rollers.
+    kind without rollers.  ``not_given`` says of a name that a drawing may have, and that is no slot, from what it
+    follows instead; ``not_given_note`` says it beside the slots.
     """
 
     name: str
@@ -160,6 +161,8 @@ class Kind:
     closing_name: str = "ring_entry"
     closing_moves: tuple[str, ...] = ()
     preload: str | None = None
+    not_given: Mapping[str, str] = field(default_factory=dict)
+    not_given_note: str = ""
 
     def slot(self, name: str) -> Slot | None:
         """Return the slot called ``name``, or None."""

@@ -1,4 +1,4 @@
-"""Numbers of a whole cage in symbols: a ring set over its pins, a cage that centres itself (``docs/model.md``, gap 10).
+"""Numbers of a whole cage in symbols: a ring set over its pins, a cage that centres itself (``docs/model.md``, 11, 12).
 
 Both are the greatest, over a pose, of the least room of all pockets (``BestPose`` in ``chain/symbols.py``).  The proofs
 of their floors and ceilings stand in ``docs/proofs.md``.

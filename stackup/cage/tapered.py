@@ -66,6 +66,15 @@ GAPS = (
     pinned.RACEWAY_GAP,
 )
 
+#: the lean of the pins to the bearing axis, in slots
+CONE = (
+    "tan β = (hole_pitch_diameter_b − hole_pitch_diameter_a)/(2·ring_spacing), of the nominals, "
+    "less pitch_shrinkage_b and weld_shrinkage where given"
+)
+FOLLOWS = f"no such dimension: the cone angle follows from both pitch circles and the spacing, {CONE}"
+#: what a drawing may call the cone angle, and the point where the axes meet
+NOT_GIVEN = dict.fromkeys(("cone_angle", "cone_half_angle", "contact_angle", "taper_angle", "apex", "apex_angle"), FOLLOWS)
+
 OPTIONS = (
     *pinned.OPTIONS,
     Option(
@@ -111,4 +120,6 @@ KIND = Kind(
     closing="ring_entry",
     closing_moves=RING_MOVES,
     preload=pinned.RACEWAY_GAP.name,
+    not_given=NOT_GIVEN,
+    not_given_note=f"The cone angle β is not given, it follows from both pitch circles and the spacing: {CONE}.",
 )

@@ -148,6 +148,9 @@ def judge_use(draft: Draft, used: Iterable[str]) -> None:
     misspelt: set[str | None] = set()
     for name in draft.named("dimensions"):
         if name not in used and draft.slot(name) is None and not draft.faults.is_out(("chains",)):
+            if follows := draft.kind.not_given.get(name):
+                draft.faults.add(("dimensions", name), f"{name}, which is no slot", follows, at_key=True)
+                continue
             near = nearest(name, [slot for slot in slots if slot not in draft.named("dimensions")])
             misspelt.add(near)
             _note_unused(draft, name, near)

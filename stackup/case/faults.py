@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
@@ -149,8 +149,10 @@ def _printable(text: str) -> str:
 # What pydantic finds --------------------------------------------------------------------------------------
 
 
-def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
+def parse(raw: Mapping[str, Any], faults: Faults, untold: Collection[str] = ()) -> Document | None:
     """Return ``raw`` as a document, without the keys that are wrong by themselves; those become faults.
+
+    ``untold``: words that the schema knows and this case may not use, which no fault offers.
 
     None where nothing useful is left ([cage] is wrong as a whole).
     """
@@ -159,7 +161,7 @@ def parse(raw: Mapping[str, Any], faults: Faults) -> Document | None:
         try:
             return Document.model_validate(rest)
         except ValidationError as error:
-            problems = [_Problem(item) for item in error.errors(include_url=False)]
+            problems = [_Problem(item, untold) for item in error.errors(include_url=False)]
             if attempt == 0:
                 _note(problems[:MOST_PROBLEMS], faults)
             paths = {problem.culprit(rest) for problem in problems}
@@ -220,7 +222,8 @@ class _Said:
 class _Problem:
     """One error of pydantic's: ``path`` in the file, ``kind``, what is known of it."""
 
-    def __init__(self, error: ErrorDetails) -> None:
+    def __init__(self, error: ErrorDetails, untold: Collection[str] = ()) -> None:
+        self.untold = untold
         self.kind, self.value, self.known = error["type"], error["input"], error.get("ctx", {})
         self.loc = error["loc"]
         self.path: Path = tuple(part for part in self.loc if not _is_tag(part))
@@ -261,11 +264,22 @@ class _Problem:
         return number_meant(self.value) if self.kind == "float_type" and isinstance(self.value, str) else None
 
     def _allowed(self) -> str:
+        if ends := self._both_ends():
+            return f"{ends[0]:.10g} … {ends[1]:.10g}"
         if self.kind in TYPE_WORDS:
             named = NAMED.get(str(self.path[0])) if len(self.path) == 2 else None
             return named or TYPES.get(self._key(), TYPE_WORDS[self.kind])
         limit = LIMITS.get(self.kind)
         return limit(self.known) if limit else str(self.known.get("error", self.kind.replace("_", " ")))
+
+    def _both_ends(self) -> tuple[float, float] | None:
+        """Return between which numbers a number that is too small or too large must lie; None where one end is open."""
+        if self.kind not in ("greater_than_equal", "less_than_equal") or self.loc[-1] != self._key():
+            return None
+        field = table_at(self.loc[:-1]).model_fields.get(self._key())
+        found = [*field.metadata, *_metadata(field.annotation)] if field else []
+        low, high = (next((getattr(one, end) for one in found if hasattr(one, end)), None) for end in ("ge", "le"))
+        return None if low is None or high is None or high >= LARGEST else (low, high)
 
     def _key(self) -> str:
         """Return the name of the key that the value stands at, '' inside a list."""
@@ -273,7 +287,8 @@ class _Problem:
 
     def _missing(self) -> _Said:
         table = table_at(self.loc[:-1])
-        return _Said(self.path, "nothing", f"{table.what} needs {_example(table, self._key())}", at_key=True)
+        example = _example(table, self._key(), self.untold)
+        return _Said(self.path, "nothing", f"{table.what} needs {example}", at_key=True)
 
     def _extra_forbidden(self) -> _Said:
         table = table_at(self.loc[:-1])
@@ -299,21 +314,29 @@ class _Problem:
 
     def _literal_error(self) -> _Said:
         words = [word.strip("'") for word in self.known["expected"].replace(" or ", ", ").split(", ")]
+        words = [word for word in words if word not in self.untold]
         near = nearest(self.value, words) if isinstance(self.value, str) else None
         return _Said(self.path, shown(self.value), ", ".join(f'"{word}"' for word in words), near)
 
 
-def _example(table: type[Table], key: str) -> str:
+def _example(table: type[Table], key: str, untold: Collection[str]) -> str:
     """Return how a key is written: with the words it takes, or what it says."""
     field = table.model_fields[key]
     if key in TYPES and any(_tables_in(field.annotation)):
         return TYPES[key]
-    words = [word for word in get_args(field.annotation) if isinstance(word, str)]
+    words = [word for word in get_args(field.annotation) if isinstance(word, str) and word not in untold]
     words += [word for one in field.metadata if isinstance(one, OneOf) for word in one.words]
     if words:
         return f"{key} = " + " or ".join(f'"{word}"' for word in words)
     said = (field.description or "").rstrip(".")
     return f"{key} = …, {said[:1].lower()}{said[1:]}"
+
+
+def _metadata(annotation: Any) -> Iterator[Any]:
+    """Yield what a type says beside itself, alone or as one of several."""
+    for one in (annotation, *get_args(annotation)):
+        for said in getattr(one, "__metadata__", ()):
+            yield from getattr(said, "metadata", (said,))
 
 
 def _is_tag(part: str | int) -> bool:

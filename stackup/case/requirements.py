@@ -9,7 +9,7 @@ from stackup.case.chains import Chain
 from stackup.case.draft import OPERATING, Draft, judge_name
 from stackup.case.faults import listed
 from stackup.case.scanner import Path
-from stackup.case.schema import RequirementEntry
+from stackup.case.schema import OF_NO_CAGE, RequirementEntry
 from stackup.chain.model import Allowance, Population, Requirement
 from stackup.errors import nearest
 
@@ -29,7 +29,7 @@ def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
 
 def _population(said: str) -> Population:
     """Return the population; a stack without a cage is what a cage is elsewhere."""
-    return "cages" if said == "stacks" else cast("Population", said)
+    return "cages" if said == OF_NO_CAGE else cast("Population", said)
 
 
 def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
@@ -66,7 +66,7 @@ def _judge_limits(draft: Draft, name: str, entry: RequirementEntry) -> None:
 def _judge_population(draft: Draft, name: str, entry: RequirementEntry, chains: Mapping[str, Chain]) -> None:
     """A gap of the cage is one number: it has no pockets to fold or to count."""
     path, gap = ("requirements", name), entry.gap or name
-    if entry.allow is not None and entry.allow.of == "stacks" and not draft.kind.one_pocket:
+    if entry.allow is not None and entry.allow.of == OF_NO_CAGE and not draft.kind.one_pocket:
         allowed = '"pockets", "cages" or "bearings": only kind = "none" has stacks'
         draft.faults.add((*path, "allow", "of"), '"stacks"', allowed)
     counts_pockets = entry.allow is not None and entry.allow.of == "pockets"

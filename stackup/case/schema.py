@@ -306,6 +306,10 @@ class ChainEntry(Table):
     )
 
 
+#: what a stack without a cage counts
+OF_NO_CAGE = "stacks"
+
+
 class AllowEntry(Table):
     """How many of a population may be out of spec."""
 

@@ -17,7 +17,7 @@ from stackup.case.draft import Draft
 from stackup.case.faults import Faults, parse, shown
 from stackup.case.nominal import evaluate_at_nominal
 from stackup.case.scanner import Path
-from stackup.case.schema import Document
+from stackup.case.schema import OF_NO_CAGE, Document
 from stackup.case.slot_forms import fitting
 from stackup.case.states import MADE
 from stackup.case.values import MOST_NAMES
@@ -68,7 +68,7 @@ def _draft(raw: Mapping[str, Any], faults: Faults, sheets: Sheets) -> Draft:
     _judge_counts(raw, faults)
     kind = _kind(raw, faults)
     tables = fitting(_as_kind(raw, kind), kind, faults)
-    document = parse(options.without(tables, kind), faults)
+    document = parse(options.without(tables, kind), faults, () if kind and kind.one_pocket else (OF_NO_CAGE,))
     if kind is None or document is None:
         faults.raise_all()
         raise AssertionError("a case without a kind has a fault")

@@ -178,6 +178,7 @@ def _ordering(found: Ordering | None) -> Json | None:
         "cages": found.cages,
         "pins_in_given": _estimate(found.given),
         "pins_in_best": _estimate(found.best),
+        "pins_in_natural": _estimate(found.natural),
         "saving_here": _estimate(found.saving_here),
         "saving": _estimate(found.saving),
     }

@@ -41,7 +41,8 @@ class Needed:
 
     ``answer``: *found*; *floor*, any index down to FLOOR is enough (``index`` is FLOOR); *none* would do; *not
     asked*, no requirement with an allowance depends on it; *no index*, the dimension has none; *not
-    finished*.  ``decided_by``: the requirement that fails first with less, or that no index mends.
+    finished*.  ``decided_by``: the requirement that fails first with less, or that no index
+    of it mends; None where that does not depend on it.
     """
 
     answer: Answer
@@ -159,7 +160,7 @@ def _begin(trials: Trials, name: str, lacking: Sequence[Requirement]) -> Needed 
             why = f"{trials.settings.cages} cages drawn cannot prove {r.name} of any process: draw more (--cages)"
             return Needed("none", decided_by=r.name, why=why)
         if r not in held:
-            return Needed("none", decided_by=r.name, why=f"{r.name} is not met and does not depend on it")
+            return Needed("none", why=f"{r.name} is not met and does not depend on it")
     index = has.spread.index
     low, high = (index, LARGEST) if lacking else (FLOOR, max(index, FLOOR))
     return _Search(name, has.spread, held, low, high, high)

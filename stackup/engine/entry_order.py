@@ -41,7 +41,7 @@ def run(jams: Jams, given: tuple[int, ...], progress: Progress = silent) -> Orde
     ``progress`` ends the search.
     """
     if jams.count == 0:
-        return Ordering(given, False, 0, None, None, None, None)
+        return Ordering(given, False, 0, None, None, None, None, None)
     first, steps = np.array(given), _Steps(progress, 3)
     find = (_proved_finder if jams.pins <= PROVED else _searcher)(jams, first)
     order = find(jams, first)
@@ -57,6 +57,7 @@ def run(jams: Jams, given: tuple[int, ...], progress: Progress = silent) -> Orde
         best=estimate(after),
         saving_here=estimate(before - after),
         saving=_expected(jams, first, before, find, steps),
+        natural=estimate(jams.entered(np.arange(jams.pins))),
     )
 
 

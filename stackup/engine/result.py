@@ -212,7 +212,7 @@ class Ordering:
     ``given`` and ``best``: pins that enter in vain, by the order that was given and by ``order``, on these cages;
     ``saving_here`` their difference, cage by cage, on the cages that the order was chosen from; ``saving`` what orders
     chosen from half of them save on the other half.  None without such cages, ``saving`` with fewer than four.
-    ``proved``: no order has less on these cages.
+    ``natural``: as ``given``, by the natural order 0, 1, 2 …  ``proved``: no order has less on these cages.
     """
 
     order: tuple[int, ...]
@@ -222,3 +222,4 @@ class Ordering:
     best: Estimate | None
     saving_here: Estimate | None
     saving: Estimate | None
+    natural: Estimate | None

@@ -13,7 +13,7 @@ from stackup.report import numbers
 from stackup.report.checking import SHOUTED
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
 
-#: lines of the table of jams; pockets named that block most; dimensions named that govern
+#: lines of the table of jams; pockets named that block most (all that stand out); dimensions named that govern
 BANDS, BLOCKING, GOVERN = 8, 6, 5
 #: decimals of a length; a difference of so many standard errors is one
 PLACES, SURE = 4, 2.0
@@ -33,6 +33,8 @@ def page(result: AssembleResult) -> Page:
         sections += [_jams(governing, which), _blocking(governing, which)]
         if governing.ordering:
             sections.append(Facts(f"Best order{which}", tuple(_order(governing.ordering, governing.closing.order))))
+    elif governing:
+        sections.append(Lines("Where they jam", (_nowhere(governing),)))
     if result.record and result.record.contributions:
         sections.append(_governs(result.record))
     sections.append(_notes(result))
@@ -87,8 +89,8 @@ def _what_to_do(result: AssembleResult) -> str:
     if governing is None or not governing.jammed:
         return ""
     said = f"; {_estimate(governing.closing.entered)} pins are in when they jam"
-    if result.record and result.record.governing:
-        said += f"; begin with {result.record.governing[0][0]}"
+    if result.record and result.record.governing and result.verdict != "met":
+        said += f"; make {result.record.governing[0][0]} better first"
     return said
 
 
@@ -163,6 +165,13 @@ def _rows(result: AssembleResult) -> Table:
 # Where they jam -------------------------------------------------------------------------------------------------
 
 
+def _nowhere(row: RowClosing) -> Text:
+    """Return what stands in the place of jams, pins that block and orders where nothing jams."""
+    order, drawn = row.closing.order, thousands(row.closing.drawn)
+    given = "" if order == tuple(range(row.rollers)) else f", {written(order)} included,"
+    return Text(f"none of {drawn} cages jams, so no pin blocks and no order of assembly{given} is better than another")
+
+
 def _jams(row: RowClosing, which: str) -> Table:
     columns = (
         Column("pins in at the jam"),
@@ -205,7 +214,7 @@ def _blocking(row: RowClosing, which: str) -> Table:
     columns = tuple(Column(head, right=True) for head in ("pocket", "share of blocking", "standard error"))
     outstanding = row.standing_out()
     rows = []
-    for pocket, one in row.blocking()[:BLOCKING]:
+    for pocket, one in row.blocking()[: max(BLOCKING, len(outstanding))]:
         error = numbers.NONE if one.standard_error is None else f"{100 * one.standard_error:.1f} %"
         status = "undecided" if pocket in outstanding else "plain"
         rows.append((Text(str(pocket), "strong"), Text(f"{100 * one.mean:.1f} %", status), Text(error)))  # type: ignore[arg-type]
@@ -221,12 +230,14 @@ def _order(found: Ordering, given: tuple[int, ...]) -> Iterator[tuple[str, Text]
     how = f"the least over all orders of {len(given)} pins" if found.proved else "the best found, not proved"
     if found.order == given:
         yield "order", Text(f"{written(given)}, as it is ({how}, {thousands(found.cages)} jams)", "strong")
+        yield from _natural(found, given)
         return
     yield "order", Text(written(found.order), "strong")
     yield "on these jams", Text(
         f"{_estimate(found.best)} pins in vain, {_estimate(found.given)} by {written(given)} ({how}, "
         f"{thousands(found.cages)} jams)"
     )
+    yield from _natural(found, given)
     yield "saving here", Text(f"{_estimate(found.saving_here)} pins, of the cages it was chosen from")
     if found.saving is None:
         yield "saving to expect", Text("not to be told: too few jams", "undecided")
@@ -235,6 +246,13 @@ def _order(found: Ordering, given: tuple[int, ...]) -> Iterator[tuple[str, Text]
         told = "" if _is_sure(found.saving) else ": none is shown, keep the order that suits the work"
         said = f"{_estimate(found.saving)} pins, of cages it was not chosen from{told}"
         yield "saving to expect", Text(said, status)  # type: ignore[arg-type]
+
+
+def _natural(found: Ordering, given: tuple[int, ...]) -> Iterator[tuple[str, Text]]:
+    """Yield what the natural order is worth on these jams, unless it is one of the two that are told."""
+    order = tuple(range(len(given)))
+    if order not in (given, found.order):
+        yield "natural order", Text(f"{_estimate(found.natural)} pins in vain by {written(order)}")
 
 
 def _is_sure(saving: Estimate) -> bool:

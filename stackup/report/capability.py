@@ -131,7 +131,7 @@ def _row(one: DimensionCapability) -> tuple[Text, ...]:
         Text(_needed(one), status),
         Text(_fewer(one.gains.spread)),
         Text("in place" if one.centred else _fewer(one.gains.centring)),
-        Text(one.needed.decided_by or "", "quiet"),
+        Text(one.needed.decided_by or numbers.NONE, "quiet"),
     )
 
 

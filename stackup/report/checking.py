@@ -97,7 +97,7 @@ def _verdicts(result: CheckResult, records: Sequence[Record]) -> Table:
         Column("requirement"),
         Column("verdict"),
         Column("limit"),
-        Column("by how much", list=True),
+        Column("by how much", list=True, kept=True),
         Column("governed by", list=True),
         *((Column("at worst in"),) if several else ()),
     )
@@ -298,6 +298,7 @@ def _contributions(record: Record) -> Table:
         Column("of worst case", right=True),
         Column("10 % tighter", right=True),
     )
+    shown = [one for one in record.contributions if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
     rows = tuple(
         (
             Text(one.dimension),
@@ -306,10 +307,9 @@ def _contributions(record: Record) -> Table:
             Text(numbers.percent(one.width_share)),
             Text(numbers.NONE if one.tighter is None else f"{100 * one.tighter:+.0f} %"),
         )
-        for one in record.contributions
-        if max(one.variance_share or 0, one.width_share or 0) >= SMALL
+        for one in shown
     )
-    return Table("", columns, rows)
+    return Table("", columns, rows, note=numbers.means_of_sensitivities(shown))
 
 
 # Notes --------------------------------------------------------------------------------------------------------

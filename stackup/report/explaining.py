@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from stackup.chain.symbols import NOMINAL
@@ -11,8 +12,8 @@ from stackup.report import numbers
 from stackup.report.checking import SMALL
 from stackup.report.view import Column, Lines, Page, Section, Table, Text
 
-#: digits of a value at the nominal
-DIGITS = 6
+#: digits of a value at the nominal; a value of another state has more where as many of the change would not show
+DIGITS, MOST_DIGITS, OF_CHANGE = 6, 8, 4
 
 
 def page(result: ExplainResult) -> Page:
@@ -71,8 +72,17 @@ def _source(gap: ExplainedGap, name: str, state: str) -> str:
 
 def _in_others(values: Mapping[str, float], state: str) -> str:
     """Return the values of all states but the one that is explained, which stands before them."""
-    others = (f"{state_in_words(name)} {value:.{DIGITS + 2}g}" for name, value in values.items() if name != state)
-    return ", ".join(others)
+    here, others = values[state], {name: value for name, value in values.items() if name != state}
+    shown = (f"{state_in_words(name)} {value:.{_digits(value, here)}g}" for name, value in others.items())
+    return ", ".join(shown)
+
+
+def _digits(value: float, here: float) -> int:
+    """Return the digits that show a value, and of what it is more than ``here`` as many as OF_CHANGE."""
+    if not value or value == here:
+        return DIGITS
+    lost = math.floor(math.log10(abs(value))) - math.floor(math.log10(abs(value - here)))
+    return min(max(OF_CHANGE + lost, DIGITS), MOST_DIGITS)
 
 
 def _contributions(gap: ExplainedGap) -> Table:
@@ -82,6 +92,7 @@ def _contributions(gap: ExplainedGap) -> Table:
         Column("of scatter", right=True),
         Column("of worst case", right=True),
     )
+    shown = [one for one in gap.contributions if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
     rows = tuple(
         (
             Text(one.dimension),
@@ -89,10 +100,9 @@ def _contributions(gap: ExplainedGap) -> Table:
             Text(numbers.percent(one.variance_share)),
             Text(numbers.percent(one.width_share)),
         )
-        for one in gap.contributions
-        if max(one.variance_share or 0, one.width_share or 0) >= SMALL
+        for one in shown
     )
-    return Table("", columns, rows)
+    return Table("", columns, rows, note=numbers.means_of_sensitivities(shown))
 
 
 def _program(result: ExplainResult) -> Section:

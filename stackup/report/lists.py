@@ -45,7 +45,7 @@ def _slots(kind: Kind) -> Table:
         )
         for slot in kind.slots
     )
-    return Table("Slots", columns, rows, stacks=((0, 1, 2), (3, 4)))
+    return Table("Slots", columns, rows, stacks=((0, 1, 2), (3, 4)), note=kind.not_given_note)
 
 
 def left_out(kind: Kind, slot: Slot) -> str:

@@ -6,6 +6,7 @@ Fractions of a population are written by ``stackup.decide.words``, which notes u
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from stackup.chain.model import Allowance, Requirement
 from stackup.decide.words import interval, parts, share
@@ -16,6 +17,7 @@ __all__ = [
     "decimals",
     "interval",
     "limits",
+    "means_of_sensitivities",
     "number",
     "parts",
     "percent",
@@ -32,6 +34,8 @@ __all__ = [
 NONE = "–"
 #: less room than this is not told in digits
 LEAST_ROOM = 1e-9
+#: what stands below a table with any sensitivity without a sign
+RMS = "rms: root mean square of the slope over the population; behind a kink it has no sign"
 #: a mean derivative of this part of the root mean square has a sign
 DETERMINED = 0.9
 #: blocks of a histogram in one line
@@ -137,6 +141,11 @@ def sensitivity(one: Contribution) -> str:
     elif not one.signed:
         return f"{value:.3g} rms"
     return f"{value:+.3g}" if value else "0"
+
+
+def means_of_sensitivities(contributions: Iterable[Contribution]) -> str:
+    """Return what ``rms`` means where any sensitivity is written with it, else nothing."""
+    return RMS if any(sensitivity(one).endswith(" rms") for one in contributions) else ""
 
 
 def spark(counts: tuple[int, ...]) -> str:

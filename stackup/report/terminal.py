@@ -27,7 +27,7 @@ GUTTER = 2
 LEAST_LIST = 20
 #: what may wrap wants no more than this
 LOOSE = 32
-#: lines of a formula after the first are set in by so much
+#: lines of a formula or a kept list after the first are set in by so much
 CONTINUED = 4
 #: stands for the items of a list that have no room
 MORE = ", …"
@@ -128,13 +128,16 @@ def _facts(section: Facts) -> RenderableType:
 
 def _table(section: Table, width: int) -> RenderableType:
     stacks = _stacks(section, width)
+    if not stacks:
+        return _one_by_one(section, width)
     rooms = _rooms(section, stacks, width)
     section = replace(section, rows=tuple(tuple(map(_fitted, row, section.columns, rooms)) for row in section.rows))
+    tallest = max(map(len, stacks))  # heads stand at the top, as the cells below them do
     table = RichTable(box=None, pad_edge=False, padding=(0, GUTTER, 0, 0), header_style="dim")
     for stack in stacks:
         first, indent = section.columns[stack[0]], _indent(section, stack)
         columns = [section.columns[index] for index in stack]
-        heads = f"\n{' ' * indent}".join(column.head for column in columns)
+        heads = f"\n{' ' * indent}".join(column.head for column in columns) + "\n" * (tallest - len(stack))
         wraps = any(column.loose or column.formula for column in columns)
         own = _formula_width(section, stack, width - _others(section, stacks, stack))
         side: Literal["left", "right"] = "right" if first.right else "left"
@@ -142,6 +145,21 @@ def _table(section: Table, width: int) -> RenderableType:
     for row in section.rows:
         table.add_row(*(_stacked([row[index] for index in stack], _indent(section, stack)) for stack in stacks))
     return table
+
+
+def _one_by_one(section: Table, width: int) -> RenderableType:
+    """Return a table that fits in no other way: a line for each cell with its head before it, none for empty ones."""
+    heads = [*(" " * (GUTTER * bool(index)) + column.head for index, column in enumerate(section.columns))]
+    least = min(max(map(len, heads)), width // 2)
+    grid = RichTable.grid(padding=(0, GUTTER, 0, 0))
+    grid.add_column(style="dim", width=least, overflow="fold")
+    grid.add_column(overflow="fold")
+    for row in section.rows:
+        for head, column, cell in zip(heads, section.columns, row, strict=True):
+            if cell.text:
+                room = max(width - least - GUTTER, LEAST_LIST)
+                grid.add_row(head, _rich(Text(broken(cell.text, room), cell.status) if column.formula else cell))
+    return grid
 
 
 def _rooms(section: Table, stacks: Stacks, width: int) -> list[int]:
@@ -174,6 +192,8 @@ def _fitted(cell: Text, column: Column, room: int) -> Text:
     """Return a cell as its column has room for it."""
     if column.formula:
         return Text(broken(cell.text, room), cell.status)
+    if column.kept:
+        return Text(continued(cell.text, room), cell.status)
     return Text(_shed(cell.text, room), cell.status) if column.list else cell
 
 
@@ -186,12 +206,22 @@ def _shed(text: str, room: int) -> str:
     return text + MORE
 
 
+def continued(text: str, room: int) -> str:
+    """Return a list in lines of at most ``room`` characters, broken behind commas, an item longer than that alone."""
+    return _in_lines(re.split(r"(?<=, )", text), room, CONTINUED)
+
+
 def broken(formula: str, room: int) -> str:
     """Return a formula in lines of at most ``room`` characters, broken behind operators and brackets."""
+    return _in_lines(_BREAKS.split(formula), room, CONTINUED)
+
+
+def _in_lines(pieces: Sequence[str], room: int, indent: int) -> str:
+    """Return pieces in lines of at most ``room`` characters, those after the first set in."""
     lines = [""]
-    for piece in _BREAKS.split(formula):
+    for piece in pieces:
         if lines[-1].strip() and len(lines[-1] + piece.rstrip()) > room:
-            lines.append(" " * CONTINUED)
+            lines.append(" " * indent)
         lines[-1] += piece
     return "\n".join(line.rstrip() for line in lines)
 
@@ -211,12 +241,12 @@ def _stacked(cells: Sequence[Text], indent: int) -> RichText:
 
 
 def _stacks(section: Table, width: int) -> Stacks:
-    """Return which columns stand on top of each other: none, as the table says, or all where nothing else fits."""
+    """Return which columns stand on top of each other: none, or as the table says; empty where nothing fits."""
     alone: Stacks = [(index,) for index in range(len(section.columns))]
     choices: list[tuple[Stacks, int]] = [(alone, 2)]
     choices += [(stacks, 1) for stacks in (section.stacks, section.narrow) if stacks]
     fitting = (stacks for stacks, items in choices if natural_width(section, stacks, items) <= width)
-    return next(fitting, [tuple(range(len(section.columns)))])
+    return next(fitting, ())
 
 
 def natural_width(section: Table, stacks: Stacks, items: int) -> int:
@@ -236,5 +266,6 @@ def _wanted(section: Table, index: int, items: int) -> int:
     if section.columns[index].loose or section.columns[index].formula:
         texts = [text[:LOOSE] for text in texts]
     if section.columns[index].list:
-        texts = [", ".join(text.split(", ")[:items]) for text in texts]
+        comma = int(section.columns[index].kept)
+        texts = [text[: len(", ".join(text.split(", ")[:items])) + comma] for text in texts]
     return max(len(section.columns[index].head), *(len(text) for text in texts), 0)

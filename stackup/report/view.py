@@ -22,14 +22,15 @@ class Text:
 class Column:
     """The head of a column; ``right`` for numbers.
 
-    A ``loose`` column may wrap; a ``list`` may lose the tail of its commas where there is no room; a ``formula``
-    breaks behind its operators.
+    A ``loose`` column may wrap; a ``list`` may lose the tail of its commas where there is no room, unless it is to be
+    ``kept``: then it breaks behind them; a ``formula`` breaks behind its operators.
     """
 
     head: str
     right: bool = False
     loose: bool = False
     list: bool = False
+    kept: bool = False
     formula: bool = False
 
 
@@ -39,7 +40,8 @@ class Table:
 
     ``stacks`` says which columns stand on top of each other where the page is too narrow for all:
     ``((0, 2), (1,))`` puts the third below the first.  Empty: never stacked.  ``narrow`` says the same for a page
-    that is too narrow for that.  ``note`` stands below.
+    that is too narrow for that.  A page too narrow for all of these has each cell on a line of its own.
+    ``note`` stands below.
     """
 
     title: str

@@ -167,7 +167,7 @@ def split_class(tolerance_class: str) -> tuple[str, int]:
     found = _CLASS.fullmatch(tolerance_class)
     if found and found[1] in _all_letters() and found[2] in map(str, GRADES):  # "01" is a grade, but not IT1
         return found[1], int(found[2])
-    raise _fault(f'"{tolerance_class}"', _classes_in_words(), _nearest_class(tolerance_class))
+    raise _fault(f'"{tolerance_class}"', _classes_in_words(found and found[1]), _nearest_class(tolerance_class))
 
 
 def _deviations(letter: str, n: int, nominal: float) -> tuple[Decimal, Decimal] | None:
@@ -370,8 +370,10 @@ def _fault(found: str, allowed: str, closest: str | None = None) -> ValueFault:
     return ValueFault("tolerance", found, f"{allowed}; nearest: {closest}" if closest else allowed)
 
 
-def _classes_in_words() -> str:
-    """Return what a class may be."""
+def _classes_in_words(letter: str | None) -> str:
+    """Return what a class may be, of a letter that the tables hold only its grades."""
+    if letter in _all_letters():
+        return f"{letter}{GRADES[0]} to {letter}{GRADES[-1]}"
     shafts, holes = ", ".join(_letters(hole=False)), ", ".join(_letters(hole=True))
     return f"a letter and a grade: shafts {shafts}, holes {holes}; grades {GRADES[0]} to {GRADES[-1]}"
 
@@ -384,13 +386,15 @@ def _sizes_in_words(letter: str) -> str:
 
 
 def _nearest_class(text: str) -> str | None:
-    """Return the class that the text comes to with blanks left out, one case and the nearest grade, or None.
+    """Return the class that the text comes to with blanks left out and one case, or None.
 
-    Only the writing and the grade are mended.  Another letter is another fit, and never proposed: c is no
-    stand-in for zc, nor a shaft for a hole.  The first letter's case is taken as meant ("Js7": JS7).
+    Only the writing is mended: a grade that there is not may have been meant as any, and another letter is another
+    fit, never proposed: c is no stand-in for zc, nor a shaft for a hole.  The first letter's case is taken as meant
+    ("Js7": JS7).
     """
     found = _CLASS.fullmatch(re.sub("[^A-Za-z0-9]", "", text))
     if not found:
         return None
     letter = found[1].upper() if found[1][0].isupper() else found[1].lower()
-    return f"{letter}{min(max(int(found[2]), GRADES[0]), GRADES[-1])}" if letter in _all_letters() else None
+    n = int(found[2])
+    return f"{letter}{n}" if letter in _all_letters() and n in GRADES else None

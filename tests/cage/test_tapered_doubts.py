@@ -13,6 +13,7 @@ from stackup.cage import kind
 from stackup.cage.tapered_doubts import warnings, wider_end_clearance
 from stackup.decide.notes import of_case
 from stackup.errors import CaseError, Fault
+from stackup.report import lists
 
 
 def tables(**dimensions: Any) -> dict[str, Any]:
@@ -89,6 +90,15 @@ def test_a_tapered_cage_has_no_guides(slot: str) -> None:
     (fault,) = faults(tables(**{slot: {"nominal": 1000.0}}))
     assert fault.key == f"dimensions.{slot}"
     assert "no slot" in fault.found
+
+
+@pytest.mark.parametrize("name", ["cone_angle", "contact_angle", "apex"])
+def test_the_cone_angle_follows(name: str) -> None:
+    """A name that a drawing may have for the cone leads to the slots that make it, not to a slot spelt alike."""
+    (fault,) = faults(tables(**{name: {"nominal": 13.0, "unit": "deg"}}))
+    assert (fault.key, fault.nearest) == (f"dimensions.{name}", None)
+    assert "tan β = (hole_pitch_diameter_b − hole_pitch_diameter_a)/(2·ring_spacing)" in fault.allowed
+    assert "tan β" in lists.slots_page(kind("tapered")).sections[0].note  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize("slot", ["hole_pitch_diameter", "inner_raceway"])

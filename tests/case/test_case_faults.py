@@ -175,7 +175,7 @@ VALUES = [
     pin("three deviations", "tolerance = [1, 2, 3] #!\n", "tolerance", "[1, 2, 3]", allowed="exactly 2"),
     pin("table for a tolerance", "tolerance = {} #!\n", "tolerance", "a table", allowed="ISO 286-1"),
     pin("reversed deviations", "tolerance = [0.1, -0.1] #!\n", "tolerance", "[0.1, -0.1]"),
-    pin("no such class", "tolerance = 'h99' #!\n", "tolerance", '"h99"', near="h18"),
+    pin("no such class", "tolerance = 'h99' #!\n", "tolerance", '"h99"', allowed="ISO 286-1: h1 to h18"),
     nominal(
         "class of a negative size", "nominal = -3 #!\ntolerance = 'h7'\n", "nominal", "-3", allowed="3150"
     ),
@@ -193,7 +193,7 @@ VALUES = [
         "dimensions.roller_bore_runout.limit",
         "-1",
     ),
-    rollers("rollers of 2", "rollers = 2 #!\n", "cage.rollers", "2", allowed="at least 3"),
+    rollers("rollers of 2", "rollers = 2 #!\n", "cage.rollers", "2", allowed="3 … 500"),
     rollers("rollers of 501", "rollers = 501 #!\n", "cage.rollers", "501"),
     rollers("rollers of 8.0", "rollers = 8.0 #!\n", "cage.rollers", "8.0", near="8", allowed="whole"),
     rollers("rollers as text", "rollers = '8' #!\n", "cage.rollers", '"8"', near="8", allowed="whole"),
@@ -665,6 +665,14 @@ REQUIREMENTS = [
     rule("ppm 0", "min = 1\nallow = { ppm = 0, of = 'cages' } #!\n", "allow.ppm", "0"),
     rule("of", "min = 1\nallow = { ppm = 1, of = 'cage' } #!\n", "allow.of", '"cage"', near="cages"),
     rule(
+        "of a cage",
+        "min = 1\nallow = { ppm = 1, of = 'pocket' } #!\n",
+        "allow.of",
+        '"pocket"',
+        near="pockets",
+        allowed='"pockets", "cages", "bearings"',
+    ),
+    rule(
         "pockets of a least",
         "min = 1\nover = 'least'\nallow = { ppm = 1, of = 'pockets' } #!\n",
         "allow.of",
@@ -768,8 +776,8 @@ def row(name: str, text: str, key: str, found: str, *, near: str | None = None, 
 
 
 ROWS = [
-    rollers("rows", "rows = 0 #!\nrollers = 8\n", "cage.rows", "0", allowed="at least 1"),
-    rollers("many rows", "rows = 5 #!\nrollers = 8\n", "cage.rows", "5", allowed="at most 4"),
+    rollers("rows", "rows = 0 #!\nrollers = 8\n", "cage.rows", "0", allowed="1 … 4"),
+    rollers("many rows", "rows = 5 #!\nrollers = 8\n", "cage.rows", "5", allowed="1 … 4"),
     rollers("rows as float", "rows = 2.0 #!\nrollers = 8\n", "cage.rows", "2.0", near="2"),
     Wrong(
         "rows beside row",
@@ -792,9 +800,9 @@ ROWS = [
     row("key", "nmae = 'right' #!\n", "nmae", "the key nmae", near="name"),
     row("name twice", "name = 'left' #!\n", "name", '"left" a second time', allowed="a name of its own"),
     row("empty name", "name = '' #!\n", "name", '""', allowed="not empty"),
-    row("count", "count = 0 #!\n", "count", "0", allowed="at least 1"),
+    row("count", "count = 0 #!\n", "count", "0", allowed="1 … 4"),
     row("rows in all", "count = 4 #!\n", "count", "5 rows in all", allowed="at most 4"),
-    row("rollers", "rollers = 2 #!\n", "rollers", "2", allowed="at least 3"),
+    row("rollers", "rollers = 2 #!\n", "rollers", "2", allowed="3 … 500"),
     row("no dimension", "dimensions.pin_diameter = 17 #!\n", "dimensions.pin_diameter", "17", allowed="a table"),
     row(
         "key of a dimension",
@@ -923,3 +931,11 @@ def test_fault(wrong: Wrong, faults_of: FaultsOf) -> None:
 def test_least_case_is_right(read_text: Callable[[str], object]) -> None:
     """The case that all wrong ones are made from is right."""
     read_text(LEAST)
+
+
+def test_a_cage_is_not_offered_stacks(faults_of: FaultsOf) -> None:
+    """`of = "stacks"` is for kind = "none" alone: no list offers it where it would be refused."""
+    for text in ("ppm = 1, of = 'pocket'", "ppm = 1"):
+        (fault,) = faults_of(LEAST + f"[requirements.bore_clearance]\nmin = 1\nallow = {{ {text} }}\n")
+        assert '"bearings"' in fault.allowed
+        assert "stacks" not in fault.allowed

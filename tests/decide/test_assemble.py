@@ -95,6 +95,24 @@ def test_an_order_proved_and_shown(small: AssembleResult) -> None:
     assert record["best"]["saving_here"]["mean"] == pytest.approx(saved)
 
 
+def test_the_natural_order_beside_one_that_is_given() -> None:
+    """Its pins in vain are those of a run by it; it stands on the screen where neither other order is it."""
+    case = cage()
+    natural, found = assemble(case), assemble(case, [5, 3])
+    assert natural.governing and natural.governing.ordering and found.governing and found.governing.ordering
+    assert found.governing.ordering.natural == natural.governing.ordering.given == natural.governing.ordering.natural
+    assert "pins in vain by 0 … 5" in text_of(found)
+    assert "natural order" not in text_of(natural)
+
+
+def test_the_answer_is_no_order_of_assembly(small: AssembleResult) -> None:
+    """What governs is to be made better, and only where anything is to be."""
+    assert "first" not in assembling.answer(small).text
+    found = assemble(cage({"ring_entry": {"min": 0.0}}))
+    assert found.record is not None
+    assert f"; make {found.record.governing[0][0]} better first" in assembling.answer(found).text
+
+
 def test_a_bad_hole_stands_out() -> None:
     """One hole that is bored off in every ring is named, comes first, and saves pins on other cages too."""
     off = [[0.0, 0.0] for _ in range(10)]
@@ -121,6 +139,13 @@ def row_of(shares: list[float], errors: list[float | None], jammed: int) -> RowC
     return RowClosing("1", 1, len(shares), closing, None)
 
 
+def test_all_that_stand_out_are_listed() -> None:
+    """More than the table has room for otherwise."""
+    row = row_of([0.1] * 9 + [0.1 / 11] * 11, [0.001] * 20, 100)
+    table = assembling._blocking(row, "")
+    assert [int(cells[0].text) for cells in table.rows] == list(row.standing_out()) == list(range(9))
+
+
 def test_what_stands_out() -> None:
     """Above 1/Z by more standard errors than chance lets any pocket have; few jams, or no error, tell of none.
 
@@ -144,6 +169,8 @@ def test_no_cage_jams() -> None:
     assert record["best_order"] == record["order"] == [5, 0, 1, 2, 3, 4]
     assert (found.verdict, record["verdict"], record["ring_entry"]["verdict"]) == (None, None, None)
     assert "none of 1 000 cages jams" in assembling.answer(found).text
+    said = "so no pin blocks and no order of assembly, 5, 0 … 4 included, is better than another"
+    assert said in " ".join(text_of(found).split())
     assert len(record["pose"]) == len(record["moves"]) == 3
 
 

@@ -9,6 +9,7 @@ import pytest
 import stackup
 from stackup.chain.writing import shown_symbols
 from stackup.errors import CaseError, Interrupted
+from stackup.report import explaining
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -91,3 +92,17 @@ def test_interrupted(demo: stackup.Case) -> None:
 def test_displays(demo: stackup.Case) -> None:
     """An explanation shows itself in a notebook."""
     assert "roller_bore - pin_diameter" in stackup.explain(demo, "bore_clearance")._repr_html_()
+
+
+def test_sensitivities_without_a_sign_are_explained(demo: stackup.Case) -> None:
+    """Below the table that has any, and there alone."""
+    legend = "rms: root mean square"
+    assert legend in stackup.explain(demo, "running_clearance")._repr_html_()
+    assert legend not in stackup.explain(demo, "bore_clearance")._repr_html_()
+
+
+def test_digits_of_another_state() -> None:
+    """Six as elsewhere; up to eight where four digits of the change would not show: the scale of a warm part."""
+    said = explaining._in_others({"made": 1.0, "hot": 1.0006325, "worn": 1.0, "hot_worn": 0.0038412454}, "made")
+    assert said == "hot 1.0006325, worn 1, hot and worn 0.00384125"
+    assert explaining._in_others({"made": 0.0, "hot": 9.4024751e-11}, "made") == "hot 9.40248e-11"

@@ -23,6 +23,7 @@ from stackup.decide.needed import FLOOR, LARGEST, boundary, rounded_up
 from stackup.decide.processes import capability_of
 from stackup.decide.trial import judge
 from stackup.engine.settings import Settings
+from stackup.report.capability import page
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -166,6 +167,9 @@ def test_a_cage_that_is_not_met() -> None:
     assert found["hole_position_a"].needed.index > found["hole_position_a"].cpk
     assert answers["roller_bore"] == "none"
     assert "does not depend on it" in found["roller_bore"].needed.why
+    assert found["roller_bore"].needed.decided_by is None
+    (row,) = [row for row in page(found).sections[0].rows if row[0].text == "roller_bore"]  # type: ignore[union-attr]
+    assert row[-1].text == "–"
     assert answers["roller_length"] == "not asked"
     assert found.verdict == "not met"
 

@@ -103,6 +103,29 @@ def test_lists_lose_their_tail_only() -> None:
     assert "third one" in wide
 
 
+def test_a_table_that_fits_in_no_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each value on a line of its own with its head, none for an empty one; wide where it fits."""
+    columns = (Column("requirement"), Column("out of spec", right=True), Column("95 %", right=True))
+    table = Table("", columns, ((Text("a" * 30), Text("b" * 30), Text("")),))
+    monkeypatch.setenv("COLUMNS", "60")
+    lines = terminal.text_of(Page("title", "about", (table,)), io.StringIO()).splitlines()
+    assert lines[-2:] == ["requirement    " + "a" * 30, "  out of spec  " + "b" * 30]
+    monkeypatch.setenv("COLUMNS", "80")
+    assert "requirement" not in terminal.text_of(Page("title", "about", (table,)), io.StringIO()).splitlines()[-1]
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_what_to_do_is_never_cut(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A list that is kept breaks behind its commas: beside other columns, below them, with the head before it."""
+    columns = (Column("requirement"), Column("by how much", list=True, kept=True), Column("by", list=True))
+    advice = "≤ 7351 ppm of bearings (2000 ppm allowed), try --cages 7400 at least"
+    table = Table("", columns, ((Text("running_clearance"), Text(advice), Text("one, two")),), stacks=((0,), (1, 2)))
+    monkeypatch.setenv("COLUMNS", str(width))
+    said = terminal.text_of(Page("title", "about", (table,)), io.StringIO())
+    assert advice in " ".join(said.split()).replace("running_clearance ", "")
+    assert max(map(len, said.splitlines())) <= width
+
+
 def test_html_says_the_same(pages: dict[str, Page]) -> None:
     """Every text of a page is in its HTML, escaped."""
     text = html_of(pages["stack"])

@@ -257,7 +257,7 @@ def _changes(
         if not wanted:
             break
         block = replay.block()
-        values = replay.values(block)
+        values = replay.values(block, [requirement.gap for requirement in wanted])
         for requirement in wanted:
             _look(requirement, values[requirement.gap], block, open_ones[requirement.name])
     for requirement in limited:

@@ -30,6 +30,8 @@ CHUNK = 4096
 #: values of one register (numerics.md: blocks that stay in cache, large enough for threads)
 BLOCK_VALUES = 24_576
 PILOT = 256
+#: one of so many blocks of a chunk computes numbers of the whole cage that limit nothing; all of these look closely
+SELDOM = 2 * CLOSELY
 #: the state of a model that is run by itself
 ALONE = ""
 
@@ -82,7 +84,7 @@ class Sampler:
         """Lay out nothing yet; machines are made when first needed.
 
         ``model``: any of the states of ``joined``, which all draw the same.  A number of the whole cage costs as much
-        as all others together: where it limits nothing in ``seen``, only blocks looked at closely compute it.
+        as all others together: where it limits nothing in ``seen``, few blocks compute it.
         """
         self.model, self.joined = model, joined
         self.always = _always_asked(joined.program, seen)
@@ -90,9 +92,9 @@ class Sampler:
         self.angles = np.array(pitch_angles(model.pockets))
         self._machines: dict[tuple[int, bool], Machine] = {}
 
-    def machine(self, cages: int, closely: bool = True) -> Machine:
-        """Return the machine for blocks of ``cages`` cages, looked at ``closely`` or not."""
-        key = (cages, closely or not self.always)
+    def machine(self, cages: int, everything: bool = True) -> Machine:
+        """Return the machine for blocks of ``cages`` cages, of ``everything`` or of what every block needs."""
+        key = (cages, everything or not self.always)
         if key not in self._machines:
             joined = self.joined
             program = joined.program if key[1] else joined.program.only(self.always)
@@ -107,7 +109,7 @@ class Sampler:
             for block, start in enumerate(range(0, cages, size)):
                 here = min(size, cages - start)
                 counter.begin(here, block)
-                self.machine(here, block % CLOSELY == 0).run(self.drawer, counter.sink)
+                self.machine(here, block % SELDOM == 0).run(self.drawer, counter.sink)
                 counter.end()
         return counter
 

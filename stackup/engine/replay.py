@@ -6,6 +6,7 @@ scores in all others (common random numbers).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,7 +41,7 @@ class Replay:
         self.angles = np.array(pitch_angles(model.pockets))
         self.owners = {o.name: o for o in (owner_of(model, p) for p in program.inputs)}
         self.drawer.start(0)
-        self._machines: dict[int, Machine] = {}
+        self._machines: dict[tuple[int, tuple[str, ...]], Machine] = {}
 
     def block(self, cages: int | None = None) -> Block:
         """Draw the next block, of ``cages`` cages where the run's last one is shorter."""
@@ -49,11 +50,12 @@ class Replay:
             self._draw(name, inputs, cages or self.size)
         return Block(inputs, cages or self.size)
 
-    def _machine(self, cages: int) -> Machine:
-        if cages not in self._machines:
-            made = Machine(self.program, self.model.dimensions, self.angles, bindings(self.model), cages)
-            self._machines[cages] = made
-        return self._machines[cages]
+    def _machine(self, cages: int, gaps: tuple[str, ...]) -> Machine:
+        if (cages, gaps) not in self._machines:
+            program = self.program.only(gaps)
+            made = Machine(program, self.model.dimensions, self.angles, bindings(self.model), cages)
+            self._machines[cages, gaps] = made
+        return self._machines[cages, gaps]
 
     def _in_order(self) -> list[str]:
         first = [n for n in self.owners if self.model.dimensions[n].law.needs is None]
@@ -72,8 +74,8 @@ class Replay:
         self.drawer(name, out, needed)
         inputs.update(zip(owner.components, out, strict=True))
 
-    def values(self, block: Block) -> dict[str, Array]:
-        """Return every gap's values (Z, n) of a block."""
+    def values(self, block: Block, gaps: Iterable[str] | None = None) -> dict[str, Array]:
+        """Return the values (Z, n) of every gap of a block, or of some."""
         found: dict[str, Array] = {}
 
         def copy(name: str, out: tuple[Array, ...], needed: Array | None) -> None:
@@ -81,5 +83,6 @@ class Replay:
             for part, register in zip(self.model.dimensions[name].components, out, strict=True):
                 np.copyto(register, block.inputs[part])
 
-        self._machine(block.cages).run(copy, lambda gap, values: found.__setitem__(gap, values.copy()))
+        asked = tuple(self.program.outputs if gaps is None else dict.fromkeys(gaps))
+        self._machine(block.cages, asked).run(copy, lambda gap, values: found.__setitem__(gap, values.copy()))
         return found

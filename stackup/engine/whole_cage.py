@@ -69,13 +69,12 @@ class WholeCage:
     def both(self, settings: Settings, closely: bool = True) -> tuple[End, End, float]:
         """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed.
 
-        ``closely``: where they stay apart, worse cages are searched for, and the best share of the floor.
+        ``closely``: where they stay apart, the best share of the floor is looked for.
         """
         ends = [self.bound(1, settings), self.bound(-1, settings)]
         tolerance = self._asked(1, settings).tolerance
         cages = self._cages(self._points(ends, settings))
-        enough = [end.bound + tolerance if closely else np.inf for end in ends]
-        found = [self._found(cages, sign, most) for sign, most in zip((1, -1), enough, strict=True)]
+        found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
         if closely and low.found - low.bound > tolerance:
             low = self._better(low, settings)

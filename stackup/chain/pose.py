@@ -31,7 +31,7 @@ BLOCK = 600  # most cages worked on together, so that the arrays of the chosen c
 # check over all; it costs less to begin again with the few that need more steps than to go on
 ROUNDS: tuple[tuple[int, Method, int], ...] = (
     (12, quick, 7),
-    (20, quick, 9),
+    (32, quick, 10),
     (48, quick, 14),
     (96, quick, 20),
     (32, sure, 60),

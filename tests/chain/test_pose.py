@@ -13,7 +13,8 @@ from stackup.chain.cones import sure
 from stackup.chain.pose import best_pose, slopes
 
 SIZE = 0.6  # mm, longer than all residuals and all differences of a play from a margin drawn here
-GAP = 3e-9 * SIZE  # mm: the gap that is promised, three parts in 10⁹ of such a difference
+GAP = pose.WANTED * SIZE  # mm: the gap that is promised, three parts in 10⁸ of such a difference
+MOST = 1e-7  # mm: the error that no margin may have
 
 DRAWN = {
     "ring of 48 pins": lambda n, seed: ring_fit(np.random.default_rng(seed), n),
@@ -51,6 +52,11 @@ def test_margin_lies_between_those_of_a_linear_programme(kind):
         # what the polygon hides: residuals are shorter than SIZE
         assert upper - lower <= SIZE * (1 - math.cos(math.pi / 720)) + 1e-9
         assert lower - GAP <= solved.margin[index] <= upper + 1e-9
+
+
+def test_what_is_promised() -> None:
+    """The gap is a fifth of what a margin may be wrong by."""
+    assert GAP <= MOST / 5
 
 
 @kinds
@@ -227,7 +233,7 @@ few = settings(max_examples=15, deadline=None)
 
 
 def margins_agree(one_way, other, size=SIZE):
-    assert other == pytest.approx(one_way, abs=2 * 3e-9 * size)
+    assert other == pytest.approx(one_way, abs=2 * pose.WANTED * size)
 
 
 @few

@@ -29,6 +29,8 @@ START = 10
 #: after so many boxes a better point is moved to a local extreme; then after AGAIN times as many, and so on
 POLISH = 100
 AGAIN = 4
+#: steps of the local search from another point
+STEPS_OF_A_START = 30
 #: how often a box is narrowed by first-order conditions
 NARROW = 1
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
@@ -101,6 +103,7 @@ class Search:
             if self.looked >= due:
                 due *= AGAIN
                 self.polish()
+                self._start_from(boxes, result)
             live = result.bound < self._target()
             kept = min(kept, float(np.min(result.bound[~live], initial=np.inf)))
             if not np.any(live):
@@ -137,6 +140,17 @@ class Search:
         if found < self.best:
             self.best, self.point = found, point
         self._polished = self.best
+
+    def _start_from(self, boxes: Boxes, result: Result) -> None:
+        """Move the point of the box with the least bound to a local extreme: the best one may lie elsewhere."""
+        least = int(np.argmin(result.bound))
+        column = int(boxes.origin[least])
+        mover = Mover(self.bounder, column)
+        point, _ = mover.descend(result.point[:, least], [], STEPS_OF_A_START)
+        found = mover.value(point)
+        if found < self.best:
+            self.best, self.point, self.column = found, point, column
+            self.polish()
 
     def _ours(self) -> list[int]:
         """Return the ramps whose weight at the best point is with us."""

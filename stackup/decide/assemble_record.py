@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from stackup.decide.displays import Shown
-from stackup.decide.head import head
+from stackup.decide.head import Drawn, head
 from stackup.decide.record import Json, Note, Record, without_draws
 from stackup.decide.verdict import Verdict
 from stackup.engine.fractions import of_cages
@@ -90,7 +89,7 @@ class RowClosing:
 
 
 @dataclass(frozen=True)
-class AssembleResult(Shown):
+class AssembleResult(Drawn):
     """What ``assemble`` found.
 
     ``gap`` is the number of the whole cage that tells whether the rings can be closed, ``gap_name`` what the kind calls
@@ -100,12 +99,6 @@ class AssembleResult(Shown):
     ``verdict`` is None without requirements.
     """
 
-    title: str
-    kind: str
-    version: str
-    digest: str
-    seed: int
-    cages: int
     pockets_per_cage: int
     gap: str
     gap_name: str

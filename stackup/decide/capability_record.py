@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stackup.chain.model import Requirement
-from stackup.decide.displays import Shown
 from stackup.decide.gains import Gains
-from stackup.decide.head import head
+from stackup.decide.head import Drawn, head
 from stackup.decide.measured import MeasuredColumn
 from stackup.decide.needed import Needed
 from stackup.decide.processes import Source
@@ -140,19 +139,13 @@ class Machine:
 
 
 @dataclass(frozen=True)
-class CapabilityResult(Shown):
+class CapabilityResult(Drawn):
     """What ``capability`` found: the dimensions (the one to improve first leads), the measured columns, the choices.
 
     ``cages_out``: the cages that fail any requirement with an allowance, in the row and state (``cages_out_at``) where
     most do.  ``verdict``: on the case as given, all requirements, None where it has none.
     """
 
-    title: str
-    kind: str
-    version: str
-    digest: str
-    seed: int
-    cages: int
     pockets_per_cage: int
     rows: tuple[RowRecord, ...]
     states: tuple[str, ...]

@@ -2,44 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from dataclasses import dataclass
+from typing import Any
+
+from stackup.decide.displays import Shown
 
 
-class Run(Protocol):
+@dataclass(frozen=True)
+class Drawn(Shown):
     """A result that draws cages: its title, kind, tool version, case digest, seed and number of cages."""
 
-    @property
-    def title(self) -> str:
-        """The case's title."""
-        ...
-
-    @property
-    def kind(self) -> str:
-        """The kind of bearing."""
-        ...
-
-    @property
-    def version(self) -> str:
-        """The version of the tool."""
-        ...
-
-    @property
-    def digest(self) -> str:
-        """The case file's digest."""
-        ...
-
-    @property
-    def seed(self) -> int:
-        """The seed of the draws."""
-        ...
-
-    @property
-    def cages(self) -> int:
-        """The number of cages drawn."""
-        ...
+    title: str
+    kind: str
+    version: str
+    digest: str
+    seed: int
+    cages: int
 
 
-def head(run: Run) -> dict[str, Any]:
+def head(run: Drawn) -> dict[str, Any]:
     """Return the first entries of the record that ``--json`` prints."""
     return {
         "title": run.title,

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from stackup.chain.model import Requirement
-from stackup.decide.displays import Shown
 from stackup.decide.fractions import Fractions
-from stackup.decide.head import head
+from stackup.decide.head import Drawn, head
 from stackup.decide.verdict import Verdict
 from stackup.engine.result import AnyRequirement, Contribution, Fraction, Normal, Rss, Sampled, WorstCase
 
@@ -126,19 +125,13 @@ class Record:
 
 
 @dataclass(frozen=True)
-class CheckResult(Shown):
+class CheckResult(Drawn):
     """What ``check`` found: the requirements in the order of the case, then the gaps without one.
 
     ``verdict`` is the worst of all requirements, None where the case has none.  ``interrupted`` marks a record
     of what was finished when the user stopped the run.
     """
 
-    title: str
-    kind: str
-    version: str
-    digest: str
-    seed: int
-    cages: int
     pockets_per_cage: int
     rows: tuple[RowRecord, ...]
     states: tuple[str, ...]

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from stackup.decide.coalitions import Method
-from stackup.decide.displays import Shown
-from stackup.decide.head import head
+from stackup.decide.head import Drawn, head
 from stackup.decide.record import Note, Record, RowRecord, finite, without_draws
 from stackup.decide.shapley import Part
 from stackup.decide.trial import Judgement
@@ -133,20 +132,14 @@ class RequirementReview:
 
 
 @dataclass(frozen=True)
-class ReviewResult(Shown):
+class ReviewResult(Drawn):
     """What a review found.
 
     ``whole``: the proposal is a case of its own; ``unsaid`` are key paths taken from the drawing; ``largest``: no
     larger set of changes can be accepted, all were looked at.  ``verdict`` is None where the review was stopped.
     """
 
-    title: str
-    kind: str
-    version: str
-    digest: str
     proposal_digest: str
-    seed: int
-    cages: int
     pockets_per_cage: int
     rows: tuple[RowRecord, ...]
     states: tuple[str, ...]

@@ -7,8 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from stackup.cage import RatingInputs
-from stackup.decide.displays import Shown
-from stackup.decide.head import head
+from stackup.decide.head import Drawn, head
 from stackup.decide.record import Json, Note, finite
 from stackup.decide.trial import Judgement
 from stackup.decide.verdict import Verdict, worst
@@ -197,7 +196,7 @@ class RowRollers:
 
 
 @dataclass(frozen=True)
-class RollersResult(Shown):
+class RollersResult(Drawn):
     """What ``rollers`` found of every row that differs from the others; ``units`` are those of the requirements.
 
     What is told of the bearing as a whole is that of its only row where all are alike, else None: but ``as_given`` is
@@ -205,12 +204,6 @@ class RollersResult(Shown):
     those that were finished.
     """
 
-    title: str
-    kind: str
-    version: str
-    digest: str
-    seed: int
-    cages: int
     rows: tuple[RowRollers, ...]
     states: tuple[str, ...]
     units: Mapping[str, str]

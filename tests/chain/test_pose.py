@@ -10,7 +10,7 @@ from pose_twin import best_pose_twin, cage, centring, margin_of, polygon_margin,
 
 from stackup.chain import pose
 from stackup.chain.cones import sure
-from stackup.chain.pose import best_pose, slopes
+from stackup.chain.pose import best_margin, best_pose, slopes
 
 SIZE = 0.6  # mm, longer than all residuals and all differences of a play from a margin drawn here
 GAP = pose.WANTED * SIZE  # mm: the gap that is promised, three parts in 10⁸ of such a difference
@@ -52,6 +52,17 @@ def test_margin_lies_between_those_of_a_linear_programme(kind):
         # what the polygon hides: residuals are shorter than SIZE
         assert upper - lower <= SIZE * (1 - math.cos(math.pi / 720)) + 1e-9
         assert lower - GAP <= solved.margin[index] <= upper + 1e-9
+
+
+@kinds
+def test_the_margin_alone(kind: str) -> None:
+    """The same to the bit as with pose and weights, cages that are not finite left out."""
+    play, *rest = DRAWN[kind](700, 4)
+    play = play.copy()
+    play[2, [3, 650]] = np.nan
+    alone = best_margin(play, *rest)
+    assert np.array_equal(alone, best_pose(play, *rest).margin, equal_nan=True)
+    assert np.flatnonzero(np.isnan(alone)).tolist() == [3, 650]
 
 
 def test_what_is_promised() -> None:

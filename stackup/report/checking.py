@@ -8,6 +8,7 @@ from stackup.decide.notes import PASSES, passes_worst_case, to_try
 from stackup.decide.record import CheckResult, Record
 from stackup.decide.verdict import room as room_left
 from stackup.decide.words import LEAST, doubt_if_independent, is_none_seen, of_what, thousands
+from stackup.engine.result import Contribution
 from stackup.report import numbers, out_of_spec, rows_and_states
 from stackup.report.out_of_spec import explained
 from stackup.report.view import Column, Facts, Lines, Page, Section, Table, Text
@@ -218,7 +219,7 @@ def _guaranteed(record: Record, places: int) -> Text:
 
 def _details(record: Record, alone: bool) -> Iterable[Section]:
     yield Facts(_detail_title(record), tuple(_facts(record, alone)))
-    shares = _contributions(record)
+    shares = contributions(record.contributions, "dimension", tighter=True)
     if shares.rows:
         yield shares
 
@@ -290,16 +291,11 @@ def _sampled_facts(record: Record, places: int, alone: bool) -> Iterable[tuple[s
         yield "cages, if pockets were independent", Text(told)
 
 
-def _contributions(record: Record) -> Table:
-    columns = (
-        Column("dimension"),
-        Column("sensitivity", right=True),
-        Column("of scatter", right=True),
-        Column("of worst case", right=True),
-        Column("10 % tighter", right=True),
-    )
-    shown = [one for one in record.contributions if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
-    rows = tuple(
+def contributions(found: Iterable[Contribution], head: str, tighter: bool = False) -> Table:
+    """Return the contributions that count, the column of dimensions under ``head``; what 10 % ``tighter`` changes."""
+    shown = [one for one in found if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
+    columns = [Column(head), *(Column(name, right=True) for name in ("sensitivity", "of scatter", "of worst case"))]
+    rows = [
         (
             Text(one.dimension),
             Text(numbers.sensitivity(one)),
@@ -308,8 +304,11 @@ def _contributions(record: Record) -> Table:
             Text(numbers.NONE if one.tighter is None else f"{100 * one.tighter:+.0f} %"),
         )
         for one in shown
-    )
-    return Table("", columns, rows, note=numbers.means_of_sensitivities(shown))
+    ]
+    if tighter:
+        columns.append(Column("10 % tighter", right=True))
+    cells = tuple(row[: len(columns)] for row in rows)
+    return Table("", tuple(columns), cells, note=numbers.means_of_sensitivities(shown))
 
 
 # Notes --------------------------------------------------------------------------------------------------------

@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from stackup.chain.symbols import NOMINAL
 from stackup.decide.explain import ExplainedGap, ExplainResult
 from stackup.decide.words import state_in_words
-from stackup.report import numbers
-from stackup.report.checking import SMALL
+from stackup.report.checking import contributions
 from stackup.report.view import Column, Lines, Page, Section, Table, Text
 
 #: digits of a value at the nominal; a value of another state has more where as many of the change would not show
@@ -21,7 +20,7 @@ def page(result: ExplainResult) -> Page:
     sections: list[Section] = []
     for gap in result.gaps:
         sections.append(_steps(gap, result))
-        shares = _contributions(gap)
+        shares = contributions(gap.contributions, "governed by")
         if shares.rows:
             sections.append(shares)
     if result.program is not None:
@@ -83,26 +82,6 @@ def _digits(value: float, here: float) -> int:
         return DIGITS
     lost = math.floor(math.log10(abs(value))) - math.floor(math.log10(abs(value - here)))
     return min(max(OF_CHANGE + lost, DIGITS), MOST_DIGITS)
-
-
-def _contributions(gap: ExplainedGap) -> Table:
-    columns = (
-        Column("governed by"),
-        Column("sensitivity", right=True),
-        Column("of scatter", right=True),
-        Column("of worst case", right=True),
-    )
-    shown = [one for one in gap.contributions if max(one.variance_share or 0, one.width_share or 0) >= SMALL]
-    rows = tuple(
-        (
-            Text(one.dimension),
-            Text(numbers.sensitivity(one)),
-            Text(numbers.percent(one.variance_share)),
-            Text(numbers.percent(one.width_share)),
-        )
-        for one in shown
-    )
-    return Table("", columns, rows, note=numbers.means_of_sensitivities(shown))
 
 
 def _program(result: ExplainResult) -> Section:

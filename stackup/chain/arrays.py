@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from stackup.chain.operations import VALUES, slopes, value
+from stackup.chain.operations import ROOMY, VALUES, slopes, value
 from stackup.chain.program import DRAWN, Node, Program
 from stackup.chain.whole import POSED
 from stackup.dimension import Dimension
@@ -144,8 +144,8 @@ class Machine:
             self._apply(np.copyto, out[:-1], source[1:])
             self._apply(np.copyto, out[-1], source[0])
             self._values[index] = out
-        elif node.op == "length":
-            self._place_length(index, node)
+        elif node.op in ROOMY:
+            self._place_roomy(index, node)
         elif node.op == POSED:
             self._values[index] = out = self._register(node.shape)
             self._apply(_copy_of, node, [self._values[a] for a in node.args], out)
@@ -166,14 +166,10 @@ class Machine:
                 return self._values.pop(arg)
         return self._register(node.shape)
 
-    def _place_length(self, index: int, node: Node) -> None:
-        a, b = (self._values[i] for i in node.args)
-        out, other = self._register(node.shape), self._register(node.shape)
-        self._apply(np.multiply, a, a, out=out)
-        self._apply(np.multiply, b, b, out=other)
-        self._apply(np.add, out, other, out=out)
-        self._apply(np.sqrt, out, out=out)
-        self._pool[node.shape].append(other)
+    def _place_roomy(self, index: int, node: Node) -> None:
+        out, room = self._register(node.shape), self._register(node.shape)
+        self._apply(VALUES[node.op], *(self._values[a] for a in node.args), out=out, room=room)
+        self._pool[node.shape].append(room)
         self._values[index] = out
 
     def _apply(self, function: Callable[..., Any], *args: Any, **kwargs: Any) -> None:

@@ -54,6 +54,11 @@ class Room:
         return cls(np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int32))
 
 
+def _product_sum(one: Array, other: Array) -> float:
+    """Return Σ one·other, row by row: rows are too short for linear algebra to share them out among threads."""
+    return float(np.add.reduce(np.vecdot(one, other)))
+
+
 @dataclass
 class Moments:
     """Power sums of value − middle, least, greatest, and the counts of a fine histogram.
@@ -83,7 +88,7 @@ class Moments:
             return low, high
         off = room.first
         np.subtract(values, self.scale.middle, out=off)
-        first, second = float(np.add.reduce(off, axis=None)), float(np.einsum("ij,ij->", off, off))
+        first, second = float(np.add.reduce(off, axis=None)), _product_sum(off, off)
         self.sums += (first, second)
         self.count += values.size
         self.least, self.greatest = min(self.least, low), max(self.greatest, high)
@@ -94,8 +99,7 @@ class Moments:
     def _look_closely(self, off: Array, first: float, second: float, room: Room) -> None:
         squares = room.second
         np.multiply(off, off, out=squares)
-        third, fourth = np.einsum("ij,ij->", off, squares), np.einsum("ij,ij->", squares, squares)
-        self.close_sums += (first, second, float(third), float(fourth))
+        self.close_sums += (first, second, _product_sum(off, squares), _product_sum(squares, squares))
         self.close_count += off.size
         np.multiply(off, BINS / (2 * REACH * self.scale.unit), out=off)
         np.add(off, BINS / 2, out=off)

@@ -8,8 +8,12 @@ from typing import Protocol
 from stackup.decide.record import CheckResult, Record, RowRecord
 from stackup.decide.verdict import room
 from stackup.decide.words import LEAST, state_in_words
+from stackup.engine.result import Fraction
 from stackup.report import numbers
 from stackup.report.view import Column, Table, Text
+
+NOTE = "Room left by the worst case (− outside), or what is out of spec of the population in the allowance"
+NONE_SEEN = "; where none was seen, the room left by 99.73 % of what was drawn"
 
 
 class Bearing(Protocol):
@@ -80,18 +84,41 @@ def section(result: CheckResult, records: Sequence[Record], places: Callable[[Re
             rows.append((*names, *(_cell(found[state], places) for state in result.states)))
     head, count = len(columns) - len(result.states), len(columns)
     halves = [tuple(range(head, count)[i : i + 2]) for i in range(0, len(result.states), 2)]
-    note = "Room left by the worst case (− outside), or what is out of spec of the population in the allowance."
+    note = NOTE + (NONE_SEEN if any(_none_seen(one) for record in records for one in record.by_state) else "")
     return Table("In every row and state", columns, tuple(rows), stacks=(tuple(range(head)), *halves), note=note)
 
 
 def _cell(record: Record, places: Callable[[Record], int]) -> Text:
-    """Return in one number how a requirement stands: the room left, or a fraction."""
+    """Return in one number how a requirement stands: the room left, or a fraction.
+
+    Where nothing failed among what was drawn, the fraction says how much was drawn: the room says how one stands.
+    """
     verdict, allow, worst = record.verdict or "undecided", record.requirement.allow, record.worst_case
+    sampled = record.monte_carlo
+    if sampled is not None and _none_seen(record):
+        least, *_, greatest = sampled.quantiles.values()
+        return Text(_room(record, least, greatest, places), verdict)
     if allow is not None:
-        fraction = getattr(record.fraction, allow.of) if record.fraction else None
+        fraction = _fraction(record)
         return Text(numbers.share(fraction, least=min(LEAST, allow.ppm * 1e-8)) if fraction else numbers.NONE, verdict)
     if worst is None:
         return Text(numbers.NONE, verdict)
     ends = (worst.bound_low, worst.bound_high) if verdict == "met" else (worst.low, worst.high)
-    left = room(record.requirement, *ends)
-    return Text(f"{numbers.number(left, places(record))} {record.unit}".replace("-", "−"), verdict)
+    return Text(_room(record, *ends, places), verdict)
+
+
+def _room(record: Record, low: float, high: float, places: Callable[[Record], int]) -> str:
+    left = room(record.requirement, low, high)
+    return f"{numbers.number(left, places(record))} {record.unit}".replace("-", "−")
+
+
+def _fraction(record: Record) -> Fraction | None:
+    """Return the fraction of the population in the allowance."""
+    allow = record.requirement.allow
+    return getattr(record.fraction, allow.of) if allow and record.fraction else None
+
+
+def _none_seen(record: Record) -> bool:
+    """Tell whether all that is known of a fraction is that none of what was drawn failed."""
+    fraction = _fraction(record)
+    return fraction is not None and fraction.method == "sampled" and fraction.out_of_spec == 0

@@ -127,6 +127,23 @@ def test_a_page_of_what_is_not_met_shows_how_far_outside() -> None:
     assert (every.rows[0][2].text, every.rows[0][2].status) == ("−0.0100 mm", "not met")
 
 
+def test_where_none_failed_the_room_tells_states_apart() -> None:
+    """Fractions of none seen are the same in all states; the room of what was drawn differs by the wear of 0.1."""
+    allow = {"ppm": 9000, "of": "cages"}
+    result = checked({"over": "least", "min": 0.3, "allow": allow}, WEAR, [])
+    (every,) = (one for one in page(result).sections if one.title == "In every row and state")
+    assert isinstance(every, Table)
+    made, worn = (float(cell.text.removesuffix(" mm")) for cell in every.rows[0][1:])
+    quantiles = record_of(result, "1", "made").monte_carlo.quantiles  # type: ignore[union-attr]
+    assert made == pytest.approx(quantiles["0.00135"] - 0.3, abs=1e-4)
+    assert worn == pytest.approx(made + 0.1, abs=1e-4)
+    assert "99.73 %" in every.note
+    known = page(checked({"min": 0.5, "allow": allow}, WEAR, []))
+    (every,) = (one for one in known.sections if one.title == every.title)
+    assert isinstance(every, Table)
+    assert "99.73 %" not in every.note, "exact fractions stand as they are"
+
+
 def test_how_often_there_is_a_preload() -> None:
     """The share of cages with raceway_clearance below 0, exact for a normal G_r, in the state where it happens."""
     result = checked({"min": 0.5}, HOT, [])

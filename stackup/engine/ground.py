@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,11 +12,24 @@ import numpy as np
 from stackup.chain.bounds import Disc, Ground
 from stackup.chain.model import Model
 from stackup.chain.program import Program, at, pitch_angles, split_at
-from stackup.chain.symbols import ANGLE, MOST_NEXT
+from stackup.chain.symbols import ANGLE, APART
 from stackup.dimension import Classes, Dimension
 from stackup.dimension import Disc as Zone
 
 Array = Any
+
+
+@dataclass(frozen=True)
+class _Column:
+    """One column of a ground: the pocket under study, the other one of a pair, and the sorting classes they share."""
+
+    pocket: int
+    other: int
+    classes: Mapping[str, int]
+
+    def place(self, ahead: int) -> int:
+        """Return the pocket whose inputs are named so far ahead, counted on round the ring."""
+        return self.pocket + ahead if ahead < APART else self.other + ahead - APART
 
 
 def alike(program: Program, model: Model) -> bool:
@@ -49,14 +63,22 @@ def _owner(model: Model, part: str) -> Dimension:
     return model.dimensions.get(part) or model.dimensions[part.rsplit(".", 1)[0]]
 
 
-def ground_of(model: Model, program: Program, unrolled: Program) -> Ground:
-    """Return the ground of an unrolled program: a column per combination of classes and per unlike pocket."""
+def ground_of(
+    model: Model, program: Program, unrolled: Program, pairs: Sequence[tuple[int, int]] | None = None
+) -> Ground:
+    """Return the ground of an unrolled program: a column per combination of classes and per unlike pocket.
+
+    ``pairs`` are the pockets that a program of two of them (``chain/pairs.py``) is asked of.
+    """
     owners = {part: _owner(model, split_at(part)[0]) for part in unrolled.inputs}
     sorted_ones = list(dict.fromkeys(d.name for d in owners.values() if isinstance(d.region, Classes)))
     picks = [range(_classes(model.dimensions[name])) for name in sorted_ones]
-    pockets = [0] if alike(program, model) else list(range(model.pockets))
+    if pairs is None:
+        pairs = [(pocket, pocket) for pocket in range(1 if alike(program, model) else model.pockets)]
     columns = [
-        (pocket, dict(zip(sorted_ones, pick, strict=True))) for pocket in pockets for pick in itertools.product(*picks)
+        _Column(*pair, dict(zip(sorted_ones, pick, strict=True)))
+        for pair in pairs
+        for pick in itertools.product(*picks)
     ]
     low: dict[str, Array] = {}
     high: dict[str, Array] = {}
@@ -87,21 +109,21 @@ def _at_pocket(value: Any, pocket: int, pockets: int) -> float:
     )
 
 
-def _ends(owner: Dimension, ahead: int, columns: list[Any], pockets: int) -> tuple[Array, Array]:
+def _ends(owner: Dimension, ahead: int, columns: Sequence[_Column], pockets: int) -> tuple[Array, Array]:
     region = owner.region
     if isinstance(region, Classes):
         edges = np.array(region.edges)
-        picks = np.array([pick[owner.name] for _, pick in columns])
+        picks = np.array([column.classes[owner.name] for column in columns])
         return edges[picks], edges[picks + 1]
-    low = np.array([_at_pocket(region.low, p + ahead, pockets) for p, _ in columns])  # type: ignore[union-attr]
-    high = np.array([_at_pocket(region.high, p + ahead, pockets) for p, _ in columns])  # type: ignore[union-attr]
+    low = np.array([_at_pocket(region.low, c.place(ahead), pockets) for c in columns])  # type: ignore[union-attr]
+    high = np.array([_at_pocket(region.high, c.place(ahead), pockets) for c in columns])  # type: ignore[union-attr]
     return low, high
 
 
-def _disc(owner: Dimension, ahead: int, columns: list[Any], pockets: int) -> Disc:
+def _disc(owner: Dimension, ahead: int, columns: Sequence[_Column], pockets: int) -> Disc:
     region = owner.region
     assert isinstance(region, Zone)  # noqa: S101 - a dimension of two components grants a disc
-    centre = [np.array([_at_pocket(c, p + ahead, pockets) for p, _ in columns]) for c in region.centre]
+    centre = [np.array([_at_pocket(part, c.place(ahead), pockets) for c in columns]) for part in region.centre]
     first, second = (at(part, ahead) for part in owner.components)
     growth = region.growth
     radius = np.full(len(columns), float(region.radius))
@@ -120,7 +142,7 @@ def _most_growth(owner: Dimension, model: Model) -> float:
 
 
 def _add_features(
-    model: Model, discs: list[Disc], low: dict[str, Array], high: dict[str, Array], columns: list[Any]
+    model: Model, discs: list[Disc], low: dict[str, Array], high: dict[str, Array], columns: Sequence[_Column]
 ) -> None:
     """Give the ground the sizes that discs grow with, where no chain uses them."""
     for disc in discs:
@@ -130,9 +152,9 @@ def _add_features(
             low[disc.feature], high[disc.feature] = _ends(owner, ahead, columns, model.pockets)
 
 
-def _angles(model: Model, columns: list[Any]) -> Mapping[str, Array]:
+def _angles(model: Model, columns: Sequence[_Column]) -> Mapping[str, Array]:
     angles = pitch_angles(model.pockets)
     return {
-        at(ANGLE, ahead): np.array([angles[(p + ahead) % model.pockets] for p, _ in columns])
-        for ahead in range(MOST_NEXT + 1)
+        at(ANGLE, ahead): np.array([angles[column.place(ahead) % model.pockets] for column in columns])
+        for ahead in range(2 * APART)
     }

@@ -20,11 +20,12 @@ from stackup.chain.model import Gap, Model
 from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
 from stackup.chain.steps import needed
 from stackup.chain.symbols import BestPose, symbol
-from stackup.dimension import Classes, Disc, Process, Size, Zone
+from stackup.dimension import Classes, Disc, Size
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.cage_search import CageSearch
 from stackup.engine.extreme_cages import cages_of, mixes
 from stackup.engine.ground import alike
+from stackup.engine.levelled import at_rest
 from stackup.engine.scatter import column_at, owner_of
 from stackup.engine.search import End
 from stackup.engine.settings import Settings
@@ -174,7 +175,7 @@ class WholeCage:
         """Return points of a pocket that make extreme cages."""
         if self.number is None:
             return [point for inner in self._inner for point in inner._points(inner.both(settings)[:2], settings)]
-        still = _at_rest(self.model)
+        still = at_rest(self.model)
         best = self._of_pocket(lambda _, number: number.floor, still)
         aims = [
             self._of_pocket(lambda _, number, k=k: number.aims[k]).end(1, settings, self.known)  # type: ignore[misc]
@@ -198,13 +199,6 @@ class WholeCage:
         if found > enough and self.number is not None:
             found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(cages, sign))
         return found
-
-
-def _at_rest(model: Model) -> Model:
-    """Return the model without what turns round the ring: its best pocket is one that all pockets can be at once."""
-    turning = (d for d in model.dimensions.values() if isinstance(d, Zone) and d.scope == "cage")
-    still = {zone.name: replace(zone, diameter=0.0, bonus=None, process=Process()) for zone in turning}
-    return model.with_dimensions(still)
 
 
 def _middle(model: Model, program: Program) -> dict[str, float]:

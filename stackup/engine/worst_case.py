@@ -1,33 +1,28 @@
 """The worst case of every requirement: the true extreme over sizes, discs and classes, with a guaranteed bound.
 
 Each end has the value found and a bound that nothing can pass; it is certified where they differ by at most
-0.1 µm, in other units 1e-4 of the linearised width.  Folds over a cage take their bounds from the pocket's.
+0.1 µm, in other units 1e-4 of the linearised width.  What bounds a fold
+over a cage stands in ``folded.py``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
-from stackup.chain.arrays import walk
-from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, bindings, compile_model, pitch_angles
+from stackup.chain.program import Program, compile_model
+from stackup.engine import folded
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.end_slopes import shares_of_end
-from stackup.engine.extreme_cages import cages_of, mixes
 from stackup.engine.linear import Linear
 from stackup.engine.result import WorstCase
 from stackup.engine.search import End
 from stackup.engine.settings import Progress, Settings, silent
 from stackup.engine.whole_cage import WholeCage
 from stackup.errors import Interrupted
-
-Array = Any
-
 
 #: an end that no requirement limits has the budget divided by this
 UNASKED = 4
@@ -59,7 +54,7 @@ def run(
             gap = requirement.gap
             if gap not in ends:
                 ends[gap] = _both_ends(model, program, gap, _effort(gap, requirements, settings), known)
-            records[requirement.name] = _record(model, program, requirement, ends[gap])
+            records[requirement.name] = _record(model, program, requirement, ends[gap], settings)
             progress(done + 1, len(requirements), "worst case")
     except KeyboardInterrupt:
         raise Interrupted(records) from None
@@ -82,11 +77,13 @@ def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[
     ends: Callable[[int, Settings], End] = (
         WholeCage(model, program, gap).bound if program.is_whole(gap) else Asked(model, program, gap).end
     )
-    folded = requirement.over if model.gap(requirement.gap).scope == "pocket" else "each"
-    both = folded == "spread"
+    both = requirement.over == "spread"
     low = ends(1, settings).bound if both or requirement.min is not None else -np.inf
     high = -ends(-1, settings).bound if both or requirement.max is not None else np.inf
-    return _fold_bounds(folded, low, high)
+    if not _is_folded(model, requirement):
+        return low, high
+    limits = folded.bounds(model, program, requirement, low, high, settings)
+    return limits.low, limits.high
 
 
 @dataclass(frozen=True)
@@ -117,14 +114,20 @@ def _both_ends(model: Model, program: Program, gap: str, effort: _Effort, known:
     return _Ends(asked.end(1, effort.low, known), asked.end(-1, effort.high, known), asked.linear, asked.tolerance)
 
 
-def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> WorstCase:
+def _is_folded(model: Model, requirement: Requirement) -> bool:
+    """Tell whether a requirement is on a fold of the pockets' numbers."""
+    return requirement.over != "each" and model.gap(requirement.gap).scope == "pocket"
+
+
+def _record(model: Model, program: Program, requirement: Requirement, ends: _Ends, settings: Settings) -> WorstCase:
     low, high = ends.low.found, -ends.high.found
     bound_low, bound_high = ends.low.bound, -ends.high.bound
     linear = (None, None) if ends.linear is None else (ends.linear.low, ends.linear.high)
-    if requirement.over != "each" and model.gap(requirement.gap).scope == "pocket":
+    if _is_folded(model, requirement):
         linear = (None, None)
-        bound_low, bound_high = _fold_bounds(requirement.over, bound_low, bound_high)
-        low, high = _fold_found(model, program, requirement, ends)
+        limits = folded.bounds(model, program, requirement, bound_low, bound_high, settings)
+        low, high = folded.found(model, program, requirement, ends.low.point, ends.high.point, limits.cages)
+        bound_low, bound_high = limits.low, limits.high
     return WorstCase(
         low=low,
         high=high,
@@ -137,19 +140,3 @@ def _record(model: Model, program: Program, requirement: Requirement, ends: _End
         low_shares=shares_of_end(model, ends.low),
         high_shares=shares_of_end(model, ends.high),
     )
-
-
-def _fold_bounds(over: str, low: float, high: float) -> tuple[float, float]:
-    """Return the ends that no cage can pass: those of its pockets; a spread lies between 0 and their distance."""
-    return (0.0, high - low) if over == "spread" else (low, high)
-
-
-def _fold_found(model: Model, program: Program, requirement: Requirement, ends: _Ends) -> tuple[float, float]:
-    """Return the extremes of a fold over some cages within the drawing; beyond them only the bound is known."""
-    rolled = program.only([requirement.gap])
-    cages = cages_of(model, rolled, mixes(model, rolled, ends.low.point, ends.high.point))
-    with np.errstate(all="ignore"):
-        seen = walk(rolled, cages, np.array(pitch_angles(model.pockets)), bindings(model))
-        values = FOLDS[requirement.over].value(seen[requirement.gap])
-    finite = values[np.isfinite(values)]
-    return (float(finite.min()), float(finite.max())) if finite.size else (np.nan, np.nan)

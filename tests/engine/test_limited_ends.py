@@ -15,7 +15,15 @@ from stackup.engine.settings import Settings
 
 @pytest.mark.parametrize(
     ("over", "low", "high"),
-    [("each", 0.0, None), ("each", None, 0.1), ("each", 0.0, 0.1), ("least", 0.0, None), ("spread", None, 0.1)],
+    [
+        ("each", 0.0, None),
+        ("each", None, 0.1),
+        ("each", 0.0, 0.1),
+        ("least", 0.0, None),
+        ("greatest", 0.0, None),
+        ("mean", 0.0, 0.1),
+        ("spread", None, 0.1),
+    ],
 )
 def test_bounds(over: Over, low: float | None, high: float | None) -> None:
     """The same numbers; the other end is infinite, of a spread both are asked for."""

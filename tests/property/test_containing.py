@@ -36,8 +36,8 @@ def test_folds_stay_inside_their_worst_case(tables: Table) -> None:
     """Least, greatest, mean and spread of inspected cages lie within their bounds; found ends within those."""
     model = model_of(tables)
     wanted = [
-        Requirement(f"{gap}_{over}", gap, over)
-        for gap in ("bore_clearance", "running_clearance", "roller_spacing")
+        Requirement(f"{gap}_{over}", gap, over, min=-10.0, max=10.0)
+        for gap in ("bore_clearance", "running_clearance", "roller_spacing", "pin_skew", "pin_tilt", "end_clearance")
         for over in OVERS
     ]
     found = worst_case.run(model, wanted, Settings(boxes=30))
@@ -69,9 +69,10 @@ def test_found_ends_of_a_spread_keep_one_class(tables: Table) -> None:
     tables["dimensions"]["roller_bore"] = {"nominal": 9.6}
     tables["dimensions"].pop("roller_bore_runout", None)
     model = model_of(tables)
-    wall = Requirement("wall", "roller_wall", "spread")
+    wall = Requirement("wall", "roller_wall", "spread", max=1.0)
     found = worst_case.run(model, [wall], Settings(boxes=30))["wall"]
     assert found.high <= 0.008 / 2 + 1e-9
+    assert found.bound_high <= 0.008 / 2 + 1e-4
 
 
 @settings(max_examples=8)

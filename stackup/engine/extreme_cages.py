@@ -45,20 +45,47 @@ def mixes(model: Model, program: Program, low: Point, high: Point) -> list[Mix]:
     return found
 
 
+@dataclass(frozen=True)
+class _Tried:
+    """Cages to be tried: the leads, the distinct points of their pockets, and which of them each pocket has, (Z, n)."""
+
+    leads: tuple[Point, ...]
+    points: tuple[tuple[Point, int], ...]
+    places: Array
+
+    @classmethod
+    def of(cls, mixes: Sequence[Mix]) -> _Tried:
+        """Collect the points; few points stand in many pockets."""
+        known: dict[tuple[int, int], int] = {}
+        points: list[tuple[Point, int]] = []
+        for mix in mixes:
+            for point, ahead in mix.pockets:
+                if known.setdefault((id(point), ahead), len(points)) == len(points):
+                    points.append((point, ahead))
+        places = [[known[id(point), ahead] for point, ahead in mix.pockets] for mix in mixes]
+        return cls(tuple(mix.lead for mix in mixes), tuple(points), np.array(places).T)
+
+    def of_cage(self, part: str) -> Array:
+        """Return one part of every cage, (1, n)."""
+        return np.array([[_own(lead, part, 0) for lead in self.leads]])
+
+    def of_pockets(self, part: str) -> Array:
+        """Return one part of every pocket, (Z, n)."""
+        return np.array([_own(point, part, ahead) for point, ahead in self.points])[self.places]
+
+
 def cages_of(model: Model, program: Program, tried: Sequence[Mix]) -> dict[str, Array]:
     """Return the inputs of the program, (Z, n) or (1, n), for the n cages of ``tried``, each within the drawing."""
     owners = {owner.name: owner for owner in (owner_of(model, part) for part in program.inputs)}
+    cages = _Tried.of(tried)
     found: dict[str, Array] = {}
     for owner in owners.values():
-        found |= dict(zip(owner.components, _values(model, owner, tried), strict=True))
+        found |= dict(zip(owner.components, _values(model, owner, cages), strict=True))
     return {part: found[part] for part in program.inputs}
 
 
-def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array, ...]:
-    if owner.scope == "cage":
-        taken = tuple(np.array([[_own(mix.lead, part, 0) for mix in tried]]) for part in owner.components)
-    else:
-        taken = tuple(_of_pockets(part, tried) for part in owner.components)
+def _values(model: Model, owner: Dimension, tried: _Tried) -> tuple[Array, ...]:
+    taken = tuple((tried.of_cage if owner.scope == "cage" else tried.of_pockets)(part) for part in owner.components)
     region = owner.region
     if isinstance(region, Disc):
         return _in_disc(model, region, taken, tried)
@@ -66,19 +93,6 @@ def _values(model: Model, owner: Dimension, tried: Sequence[Mix]) -> tuple[Array
         return (_in_class(region, owner.name, taken[0], tried),)
     low, high = (column(end, len(taken[0])) for end in (region.low, region.high))
     return (np.clip(taken[0], low, high),)
-
-
-def _of_pockets(part: str, tried: Sequence[Mix]) -> Array:
-    """Return one part of every pocket, (Z, n); few points are asked many times."""
-    known: dict[tuple[int, int], float] = {}
-
-    def value(point: Point, ahead: int) -> float:
-        key = (id(point), ahead)
-        if key not in known:
-            known[key] = _own(point, part, ahead)
-        return known[key]
-
-    return np.array([[value(point, ahead) for point, ahead in mix.pockets] for mix in tried]).T
 
 
 def _own(point: Point, part: str, ahead: int) -> float:
@@ -94,15 +108,15 @@ def column(value: Any, rows: int) -> Array:
     return np.array([[column_at(value, i)] for i in range(rows)])
 
 
-def _in_class(region: Classes, name: str, values: Array, tried: Sequence[Mix]) -> Array:
+def _in_class(region: Classes, name: str, values: Array, tried: _Tried) -> Array:
     """Move all pockets of a cage into the class of its lead."""
     edges = np.array(region.edges)
-    seen = [np.mean([v for part, v in mix.lead.items() if split_at(part)[0] == name] or [edges[0]]) for mix in tried]
+    seen = [np.mean([v for part, v in lead.items() if split_at(part)[0] == name] or [edges[0]]) for lead in tried.leads]
     picked = np.clip(np.searchsorted(edges, seen, side="right") - 1, 0, len(edges) - 2)
     return np.clip(values, edges[picked], edges[picked + 1])
 
 
-def _in_disc(model: Model, region: Disc, taken: tuple[Array, ...], tried: Sequence[Mix]) -> tuple[Array, ...]:
+def _in_disc(model: Model, region: Disc, taken: tuple[Array, ...], tried: _Tried) -> tuple[Array, ...]:
     """Draw vectors outside their disc back to its rim."""
     middle = [column(part, len(taken[0])) for part in region.centre]
     off = [values - centre for values, centre in zip(taken, middle, strict=True)]

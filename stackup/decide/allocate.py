@@ -21,6 +21,7 @@ from stackup.decide.standing import Standing
 from stackup.decide.trial import Judgement, Trial, judge_case
 from stackup.engine.fractions import of_cages, of_pockets
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.threads import one_thread
 from stackup.errors import CaseError, Fault, Interrupted
 
 #: a half-width changes by this factor at most between two looks at limits that are taken where the drawing stands;
@@ -34,6 +35,7 @@ REPAIRS, RESERVE = 8, 0.004
 CONFLICTS = 400
 
 
+@one_thread()
 def allocate(case: Case, settings: Settings, progress: Progress = silent) -> AllocationResult:
     """Return the cheapest tolerances, processes and nominals that meet every requirement, with prices and rules.
 

@@ -21,6 +21,7 @@ from stackup.engine.linear import Linear
 from stackup.engine.result import WorstCase
 from stackup.engine.search import End
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.threads import one_thread
 from stackup.engine.whole_cage import WholeCage
 from stackup.errors import Interrupted
 
@@ -38,6 +39,7 @@ class _Ends:
     tolerance: float
 
 
+@one_thread()
 def run(
     model: Model, requirements: Sequence[Requirement], settings: Settings, progress: Progress = silent
 ) -> dict[str, WorstCase]:
@@ -61,12 +63,14 @@ def run(
     return records
 
 
+@one_thread()
 def ends_of(model: Model, program: Program, gap: str, settings: Settings) -> tuple[End, End]:
     """Return the low end of a gap and the high one (of −gap), each with its slopes."""
     ends = _both_ends(model, program, gap, _Effort(settings, settings), {})
     return ends.low, ends.high
 
 
+@one_thread()
 def bounds(model: Model, requirement: Requirement, settings: Settings) -> tuple[float, float]:
     """Return the guaranteed bounds of ``run`` of those ends that the requirement limits, the other one infinite.
 

@@ -9,7 +9,7 @@ worst case of what one pocket of a cage has more than another one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 
 import numpy as np
@@ -51,8 +51,8 @@ def bounds(
     """
     over, gap = requirement.over, requirement.gap
     if over == "spread":
-        most, pair = (np.inf, ()) if requirement.max is None else _pair(model, program, gap, settings)
-        return Folded(0.0, min(high - low, most), pair)
+        pair = Folded(0.0, np.inf) if requirement.max is None else _pair(model, program, requirement, settings)
+        return replace(pair, high=min(high - low, pair.high))
     cages: list[Mix] = []
     if over != "least" and requirement.min is not None:
         ends = mean_ends(model, program, gap, 1, settings)
@@ -86,23 +86,33 @@ def _all(model: Model, point: Point) -> Mix:
     return Mix(point, ((point, 0),) * model.pockets)
 
 
-def _pair(model: Model, program: Program, gap: str, settings: Settings) -> tuple[float, tuple[Mix, ...]]:
+def _pair(model: Model, program: Program, requirement: Requirement, settings: Settings) -> Folded:
     """Return the most that one pocket of a cage can have more than another one, and the cage where it is found.
 
-    Infinite, and no cage, where the search would not close (many kinks) or be long.
+    With many kinks the search does not close, and no bound comes of it; where the worst case decides, two pockets that
+    face each other are looked at for the cage.
     """
+    gap, nothing = requirement.gap, Folded(0.0, np.inf)
     rolled = program.only([gap])
     pairs = _pairs(model, rolled)
-    kinks = sum(n.op in KINKS and bool(n.shape & PLACE) for n in rolled.nodes)
-    if program.is_whole(gap) or kinks > MOST_KINKS or not 0 < len(pairs) <= MOST_PAIRS:
-        return np.inf, ()
+    if program.is_whole(gap) or not 0 < len(pairs) <= MOST_PAIRS:
+        return nothing
+    if sum(n.op in KINKS and bool(n.shape & PLACE) for n in rolled.nodes) <= MOST_KINKS:
+        return _farthest(model, rolled, gap, pairs, settings.boxes)
+    if requirement.allow is not None:
+        return nothing
+    return replace(_farthest(model, rolled, gap, [(0, model.pockets // 2)], 1), high=np.inf)
+
+
+def _farthest(model: Model, rolled: Program, gap: str, pairs: Sequence[tuple[int, int]], boxes: int) -> Folded:
+    """Return the most that the first of any of ``pairs`` can have more than the second, and the cage."""
     two = difference(rolled, gap)
     ground = ground_of(model, rolled, two, pairs)
-    tolerance = Asked(model, program, gap).tolerance
+    tolerance = Asked(model, rolled, gap).tolerance
     with np.errstate(all="ignore"):
-        end = Search(two, gap, -1, ground, bindings(model), tolerance).run(settings.boxes)
+        end = Search(two, gap, -1, ground, bindings(model), tolerance).run(boxes)
     first, second = pairs[end.column * len(pairs) // ground.columns]
-    return -end.bound, (_two_in_a_cage(model.pockets, end.point, first, second),)
+    return Folded(0.0, -end.bound, (_two_in_a_cage(model.pockets, end.point, first, second),))
 
 
 def _pairs(model: Model, rolled: Program) -> list[tuple[int, int]]:

@@ -107,7 +107,7 @@ class Region:
         total = load.bias + terms.sum(axis=0) + by_disc.sum(axis=0)
         size = np.abs(load.bias) + np.abs(terms).sum(axis=0) + np.abs(by_disc).sum(axis=0)
         for i in self.growing:
-            radius[i] = radius[i] + self._grown(self.discs[i], spot)
+            radius[i] = radius[i] + self._grown(self.discs[i], spot, boxes.origin)
         point = np.concatenate((spot, np.zeros((1, weights.shape[1]))))
         point[self.r] = centre[0] - radius * load.toward[0]
         point[self.t] = centre[1] - radius * load.toward[1]
@@ -191,10 +191,10 @@ class Region:
         weights[self.place[feature]] -= norm * rise
         return -norm * (np.maximum(ends[0], ends[1] - rise * (high - low)) - rise * low)
 
-    def _grown(self, disc: Disc, point: Array) -> Array:
+    def _grown(self, disc: Disc, point: Array, origin: Array) -> Array:
         feature = str(disc.feature)
         if feature not in self.place:
-            return self._growth(disc)[1][0]
+            return self._growth(disc)[1][origin]
         return np.maximum(0.0, disc.slope * (point[self.place[feature]] - disc.at))
 
     def inside(self, point: Array, origin: Array) -> Array:
@@ -202,7 +202,7 @@ class Region:
         point = np.concatenate((point, np.zeros((1, point.shape[1]))))
         radius, centre = self.radius[:, origin], self.centre[:, :, origin]
         for i in self.growing:
-            radius[i] = radius[i] + self._grown(self.discs[i], point)
+            radius[i] = radius[i] + self._grown(self.discs[i], point, origin)
         dr, dt = point[self.r] - centre[0], point[self.t] - centre[1]
         last = len(point) - 1
         off_r, off_t = np.where((self.r < last)[:, None], dr, 0.0), np.where((self.t < last)[:, None], dt, 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,7 +71,7 @@ def ground_of(
     ``pairs`` are the pockets that a program of two of them (``chain/pairs.py``) is asked of.
     """
     owners = {part: _owner(model, split_at(part)[0]) for part in unrolled.inputs}
-    sorted_ones = list(dict.fromkeys(d.name for d in owners.values() if isinstance(d.region, Classes)))
+    sorted_ones = _sorted_ones(model, owners.values())
     picks = [range(_classes(model.dimensions[name])) for name in sorted_ones]
     if pairs is None:
         pairs = [(pocket, pocket) for pocket in range(1 if alike(program, model) else model.pockets)]
@@ -95,6 +95,13 @@ def ground_of(
             low[disc.t], high[disc.t] = disc.centre_t - reach, disc.centre_t + reach
     _add_features(model, discs, low, high, columns)
     return Ground(low, high, tuple(discs), _angles(model, columns))
+
+
+def _sorted_ones(model: Model, owners: Collection[Dimension]) -> list[str]:
+    """Return the sorted dimensions that a column has a class of: what is used, and what a used zone grows with."""
+    grown = [d.region.growth for d in owners if isinstance(d.region, Zone) and d.region.growth is not None]
+    used = [*owners, *(model.dimensions[growth.feature] for growth in grown)]
+    return list(dict.fromkeys(d.name for d in used if isinstance(d.region, Classes)))
 
 
 def _classes(owner: Dimension) -> int:

@@ -153,6 +153,17 @@ def test_bonus_and_hole_together() -> None:
     assert abs(found.high - (9.34 - 8.97) / 2) <= ROOM
 
 
+def test_bonus_of_a_sorted_hole_that_the_gap_does_not_use() -> None:
+    """*Closed form.* The skew is t/2 over the spacing; the zone grows by the hole's whole width, in the last class."""
+    bore, spacing = {"nominal": 9.6, "tolerance": [0.0, 0.03], "sorted_to": 0.01}, {"nominal": 61.0}
+    zone = {"zone": 0.04, "bonus_from": "roller_bore"}
+    model = cage(roller_bore=bore, ring_spacing=spacing, hole_position_a=zone)
+    found = worst_case.run(model, [Requirement("skew", "pin_skew")], Settings())["skew"]
+    most = 1e3 * (0.04 / 2 + 0.03 / 2) / 61.0
+    assert (found.low, found.high) == (pytest.approx(-most, rel=1e-9), pytest.approx(most, rel=1e-9))
+    assert found.certified
+
+
 def test_a_small_budget_is_honest() -> None:
     """What does not close in its budget says so and shows both: found inside, bound outside."""
     model = cage(hole_position_a={"zone": 0.1}, pin_straightness={"zone": 0.03}, ring_offset={"zone": 0.1})

@@ -119,7 +119,7 @@ def of_bearings(rows: Sequence[tuple[Fraction | None, int]]) -> Fraction | None:
 
     def any_out(end: Callable[[Fraction], float]) -> float:
         inside = [count * math.log1p(-min(end(fraction), 1 - 1e-16)) for fraction, count in known]
-        return -math.expm1(sum(inside))
+        return 0.0 - math.expm1(sum(inside))  # 0 where none fails, not −0
 
     methods = {fraction.method for fraction, _ in known}
     return Fraction(

@@ -10,7 +10,7 @@ those that are out of spec or near it are drawn again with the dimension's scatt
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from stackup.chain.program import Program, at, bindings, compile_model, pitch_an
 from stackup.chain.symbols import ANGLE, MOST_NEXT
 from stackup.dimension import Dimension
 from stackup.engine.linear import linearise
+from stackup.engine.monte_carlo import block_size
 from stackup.engine.replay import Block, Replay
 from stackup.engine.result import Contribution
 from stackup.engine.rss import is_linear, normal_outside, reached_kinks
@@ -54,7 +55,8 @@ def run(
     records: dict[str, tuple[Contribution, ...]] = {}
     program = compile_model(model, [r.gap for r in requirements])
     with np.errstate(all="ignore"):
-        replay = Replay(model, program, settings)
+        whole = max(settings.cages, block_size(model.pockets))  # a short run is no reason for many small blocks
+        replay = Replay(model, program, replace(settings, cages=whole))
         blocks = [replay.block() for _ in range(max(1, -(-SAMPLES // (model.pockets * replay.size))))]
         changes = _changes(model, program, replay, requirements)
         try:

@@ -1,24 +1,27 @@
-"""A local search over whole cages: every pocket is made as bad (or as good) as the drawing lets it, the pose answers.
+"""A local search over whole cages: every dimension is made as bad (or as good) as the drawing lets it.
 
-In turn the pose of each cage is solved, and every dimension is moved to the end of its region that takes most from
-(or gives most to) the pockets at that pose: a pocket's own by what that pocket has left, the cage's by the pockets that
-carry the number (their weights).  What is found is a cage that can be built; nothing is said of cages not looked at.
+Round by round every dimension is moved to the end of its region that takes most from (or gives most to) the number, by
+the slopes where the cage stands.  A number of the whole cage answers with its pose: a pocket's own dimensions go by
+what that pocket has left at the pose, the cage's by the pockets that carry the number (their weights).  What is found
+is a cage that can be built; nothing is said of cages not looked at.
 """
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from stackup.chain.arrays import Walk, walk
+from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model
 from stackup.chain.program import Program, bindings, compile_model, pitch_angles
 from stackup.chain.symbols import BestPose, Least, Length, symbol
 from stackup.chain.whole import POSED, Cones
 from stackup.dimension import Classes, Dimension, Disc, Size
-from stackup.engine.extreme_cages import column, within
+from stackup.engine.extreme_cages import class_ends, column, within
 from stackup.engine.scatter import owner_of
 
 Array = Any
@@ -26,7 +29,7 @@ Inputs = dict[str, Array]
 
 ROUNDS = 12
 #: after so many rounds only the worst cages are made worse
-BROAD, STARTS = 1, 4
+BROAD, STARTS = 1, 1200
 #: a direction without a slope shorter than this is left as it is
 FLAT = 1e-12
 POSE = "pose {}"
@@ -42,16 +45,12 @@ def room_at(number: BestPose) -> Any:
     return Least(*rooms) if len(rooms) > 1 else rooms[0]
 
 
-class CageSearch:
-    """Looks for bad or good cages of one number of the whole cage, from cages that are given."""
+class _Search:
+    """What both searches share: rounds, and where a dimension goes by its slopes."""
 
-    def __init__(self, model: Model, rolled: Program, gap: str, number: BestPose) -> None:
-        """Take the program of the gap, whose formula is ``number``."""
+    def __init__(self, model: Model, rolled: Program, gap: str) -> None:
         self.model, self.rolled, self.gap = model, rolled, gap
-        self.angles, self.unknowns = np.array(pitch_angles(model.pockets)), number.unknowns
-        poses = {POSE.format(k): Size(POSE.format(k), 0.0, scope="cage") for k in range(number.unknowns)}
-        with_pose = model.with_dimensions(poses)
-        self.rooms = compile_model(with_pose, [gap], lambda _, one: room_at(one) if one == number else one.ceilings[1])
+        self.angles = np.array(pitch_angles(model.pockets))
 
     def least(self, cages: Mapping[str, Array], sign: int) -> float:
         """Return the least of sign·number found from ``cages``, (Z, n) or (1, n) by input."""
@@ -60,30 +59,32 @@ class CageSearch:
         with np.errstate(all="ignore"):
             for step in range(ROUNDS):
                 seen = walk(self.rolled, inputs, self.angles, bindings(self.model))
-                values = sign * seen[self.gap][0]
+                values = sign * self._number(seen)[0]
                 found = min(found, float(np.nanmin(values, initial=np.inf)))
                 if step == BROAD:
-                    first = np.argsort(values)[:STARTS]
+                    first = np.argsort(values)[: max(1, STARTS // self.model.pockets)]
                     inputs = {part: column[:, first] for part, column in inputs.items()}
                     seen = walk(self.rolled, inputs, self.angles, bindings(self.model))
                 inputs = self._answered(inputs, seen, sign)
         return found
 
+    def _number(self, seen: Walk) -> Array:
+        """Return the number of every cage, (1, n)."""
+        return seen[self.gap]
+
     def _answered(self, inputs: Inputs, seen: Walk, sign: int) -> Inputs:
-        """Return the cages with every dimension where it does most at the pose that the cages stand in."""
-        node = next(n for n in self.rolled.nodes if n.op == POSED)
-        cones = Cones.of([seen.values[a] for a in node.args], self.unknowns)
-        solved = cones.solved()
-        posed = inputs | {POSE.format(k): solved.pose[k][None, :] for k in range(self.unknowns)}
-        at_pose = walk(self.rooms, {p: posed[p] for p in self.rooms.inputs}, self.angles, bindings(self.model))
-        own = at_pose.gradient(self.gap, np.ones((1, 1)))
-        shared = at_pose.gradient(self.gap, cones.by_pocket(solved.weights))
+        """Return the cages with every dimension where it does most."""
+        own, shared = self._slopes(inputs, seen)
         moved = dict(inputs)
         for owner in {o.name: o for o in (owner_of(self.model, part) for part in self.rolled.inputs)}.values():
             slopes = own if owner.scope == "pocket" else shared
             parts = [part for part in owner.components if part in inputs and part in slopes]
             moved |= self._moved(owner, {part: sign * slopes[part] for part in parts}, inputs)
         return _drawn_back(self.model, moved)
+
+    @abstractmethod
+    def _slopes(self, inputs: Inputs, seen: Walk) -> tuple[Inputs, Inputs]:
+        """Return the slopes that pockets' own dimensions go by, and those of the cage."""
 
     def _moved(self, owner: Dimension, slopes: Mapping[str, Array], inputs: Inputs) -> Inputs:
         region = owner.region
@@ -98,12 +99,53 @@ class CageSearch:
                 for part, slope in slopes.items()
             }
         if isinstance(region, Classes):  # a cage keeps its class
-            return {}
-        low, high = (column(end, rows) for end in (region.low, region.high))
+            (part,) = slopes
+            low, high = class_ends(region, inputs[part].mean(axis=0, keepdims=True))
+        else:
+            low, high = (column(end, rows) for end in (region.low, region.high))
         return {
             part: np.where(slope > FLAT, low, np.where(slope < -FLAT, high, inputs[part]))
             for part, slope in slopes.items()
         }
+
+
+class CageSearch(_Search):
+    """Looks for bad or good cages of one number of the whole cage, from cages that are given."""
+
+    def __init__(self, model: Model, rolled: Program, gap: str, number: BestPose) -> None:
+        """Take the program of the gap, whose formula is ``number``."""
+        super().__init__(model, rolled, gap)
+        self.unknowns = number.unknowns
+        poses = {POSE.format(k): Size(POSE.format(k), 0.0, scope="cage") for k in range(number.unknowns)}
+        with_pose = model.with_dimensions(poses)
+        self.rooms = compile_model(with_pose, [gap], lambda _, one: room_at(one) if one == number else one.ceilings[1])
+
+    def _slopes(self, inputs: Inputs, seen: Walk) -> tuple[Inputs, Inputs]:
+        node = next(n for n in self.rolled.nodes if n.op == POSED)
+        cones = Cones.of([seen.values[a] for a in node.args], self.unknowns)
+        solved = cones.solved()
+        posed = inputs | {POSE.format(k): solved.pose[k][None, :] for k in range(self.unknowns)}
+        at_pose = walk(self.rooms, {p: posed[p] for p in self.rooms.inputs}, self.angles, bindings(self.model))
+        own = at_pose.gradient(self.gap, np.ones((1, 1)))
+        number = seen.gradient(self.gap, np.ones((1, 1)))
+        return {part: np.where(slopes != 0, slopes, own.get(part, slopes)) for part, slopes in number.items()}, number
+
+
+class FoldSearch(_Search):
+    """Looks for extreme cages of one fold over the pockets, from cages that are given."""
+
+    def __init__(self, model: Model, rolled: Program, gap: str, over: str) -> None:
+        """Take the program of the gap, and the fold."""
+        super().__init__(model, rolled, gap)
+        self.fold = FOLDS[over]
+
+    def _number(self, seen: Walk) -> Array:
+        return self.fold.value(seen[self.gap])
+
+    def _slopes(self, inputs: Inputs, seen: Walk) -> tuple[Inputs, Inputs]:
+        values = np.broadcast_to(seen[self.gap], (self.model.pockets, np.shape(seen[self.gap])[1]))
+        found = seen.gradient(self.gap, self.fold.slopes(values), inputs)
+        return found, found
 
 
 def _growth(model: Model, region: Disc) -> float:

@@ -19,6 +19,8 @@ from stackup.dimension import Classes, Dimension, Disc
 from stackup.engine.ground import alike
 from stackup.engine.scatter import column_at, owner_of
 
+#: pockets at random ends, in cages beside those made of extreme points, and the seed they come from
+SCATTERED, SCATTER = 1200, 20
 Array = Any
 Point = Mapping[str, float]
 
@@ -74,6 +76,47 @@ class _Tried:
         return np.array([_own(point, part, ahead) for point, ahead in self.points])[self.places]
 
 
+def scattered(model: Model, program: Program) -> list[Mix]:
+    """Return cages whose every dimension is at a random end of its region, the same ones every time."""
+    rng = np.random.default_rng(SCATTER)
+    return [
+        Mix(_anyhow(model, program, rng), tuple((_anyhow(model, program, rng), 0) for _ in range(model.pockets)))
+        for _ in range(-(-SCATTERED // model.pockets))
+    ]
+
+
+def _anyhow(model: Model, program: Program, rng: np.random.Generator) -> Point:
+    """Return a point at random ends, of vectors in a random direction; beyond its region it is drawn back."""
+    found = {}
+    for part in program.inputs:
+        region = owner_of(model, part).region
+        if isinstance(region, Classes):
+            found[part] = float(rng.uniform(region.edges[0], region.edges[-1]))
+        else:
+            found[part] = float(rng.normal() if isinstance(region, Disc) else np.inf * rng.choice((-1, 1)))
+    return found
+
+
+def middle(model: Model, program: Program) -> dict[str, float]:
+    """Return the middle of the drawing of every input."""
+    found = {}
+    for part in program.inputs:
+        owner = owner_of(model, part)
+        region = owner.region
+        if isinstance(region, Disc):
+            found[part] = float(column_at(region.centre[owner.components.index(split_at(part)[0])], 0))
+        elif isinstance(region, Classes):
+            found[part] = 0.5 * (region.edges[0] + region.edges[-1])
+        else:
+            found[part] = 0.5 * float(column_at(region.low, 0) + column_at(region.high, 0))
+    return found
+
+
+def joined(*some: Mapping[str, Array]) -> dict[str, Array]:
+    """Return several sets of cages as one."""
+    return {part: np.concatenate([cages[part] for cages in some], axis=1) for part in some[0]}
+
+
 def cages_of(model: Model, program: Program, tried: Sequence[Mix]) -> dict[str, Array]:
     """Return the inputs of the program, (Z, n) or (1, n), for the n cages of ``tried``, each within the drawing."""
     owners = {owner.name: owner for owner in (owner_of(model, part) for part in program.inputs)}
@@ -110,10 +153,16 @@ def column(value: Any, rows: int) -> Array:
 
 def _in_class(region: Classes, name: str, values: Array, tried: _Tried) -> Array:
     """Move all pockets of a cage into the class of its lead."""
+    first = region.edges[0]
+    seen = [np.mean([v for part, v in lead.items() if split_at(part)[0] == name] or [first]) for lead in tried.leads]
+    return np.clip(values, *class_ends(region, np.array(seen)))
+
+
+def class_ends(region: Classes, values: Array) -> tuple[Array, Array]:
+    """Return the lower and upper edges of the classes that values lie in."""
     edges = np.array(region.edges)
-    seen = [np.mean([v for part, v in lead.items() if split_at(part)[0] == name] or [edges[0]]) for lead in tried.leads]
-    picked = np.clip(np.searchsorted(edges, seen, side="right") - 1, 0, len(edges) - 2)
-    return np.clip(values, edges[picked], edges[picked + 1])
+    picked = np.clip(np.searchsorted(edges, values, side="right") - 1, 0, len(edges) - 2)
+    return edges[picked], edges[picked + 1]
 
 
 def _in_disc(model: Model, region: Disc, taken: tuple[Array, ...], tried: _Tried) -> tuple[Array, ...]:

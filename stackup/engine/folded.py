@@ -21,7 +21,8 @@ from stackup.chain.pairs import difference
 from stackup.chain.program import KINKS, PLACE, Program, bindings, pitch_angles
 from stackup.chain.symbols import APART
 from stackup.engine.asked import Asked
-from stackup.engine.extreme_cages import Mix, Point, cages_of, mixes
+from stackup.engine.cage_search import FoldSearch
+from stackup.engine.extreme_cages import Mix, Point, cages_of, joined, middle, mixes, scattered
 from stackup.engine.ground import alike, ground_of
 from stackup.engine.levelled import mean_ends
 from stackup.engine.search import Search
@@ -31,6 +32,8 @@ from stackup.engine.settings import Settings
 MOST_PAIRS = 3000
 #: with more kinks than this of a pocket's own the search of a pair is long and stays open
 MOST_KINKS = 5
+#: what is found so close to its bound is not looked for again, in the gap's unit
+CLOSE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -66,19 +69,32 @@ def bounds(
 
 
 def found(
-    model: Model, program: Program, requirement: Requirement, low: Point, high: Point, more: Sequence[Mix]
+    model: Model, program: Program, requirement: Requirement, points: tuple[Point, Point], limits: Folded
 ) -> tuple[float, float]:
     """Return the extremes of a fold over some cages within the drawing; beyond them only the bound is known.
 
-    ``low`` and ``high`` are the extreme points of a pocket; ``more`` are cages to try beside those made of them.
+    ``points`` are the extremes of a pocket, low and high: cages are made of them, and of those that ``limits`` name.
+    Where an end stays away from its bound, a local search goes on from these cages.
     """
-    rolled = program.only([requirement.gap])
-    cages = cages_of(model, rolled, [*mixes(model, rolled, low, high), *more])
+    gap, over = requirement.gap, requirement.over
+    rolled = program.only([gap])
+    nominal = middle(model, rolled)
+    low, high = ({**nominal, **point} for point in points)
+    cages = cages_of(model, rolled, [*mixes(model, rolled, low, high), _all(model, nominal), *limits.cages])
     with np.errstate(all="ignore"):
         seen = walk(rolled, cages, np.array(pitch_angles(model.pockets)), bindings(model))
-        values = FOLDS[requirement.over].value(seen[requirement.gap])
+        values = FOLDS[over].value(seen[gap])
     finite = values[np.isfinite(values)]
-    return (float(finite.min()), float(finite.max())) if finite.size else (np.nan, np.nan)
+    least, greatest = (float(finite.min()), float(finite.max())) if finite.size else (np.nan, np.nan)
+    if program.is_whole(gap) or (least - limits.low <= CLOSE and limits.high - greatest <= CLOSE):
+        return least, greatest
+    search = FoldSearch(model, rolled, gap, over)
+    cages = joined(cages, cages_of(model, rolled, scattered(model, rolled)))
+    if least - limits.low > CLOSE:
+        least = min(least, search.least(cages, 1))
+    if limits.high - greatest > CLOSE:
+        greatest = max(greatest, -search.least(cages, -1))
+    return least, greatest
 
 
 def _all(model: Model, point: Point) -> Mix:

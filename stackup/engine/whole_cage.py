@@ -17,16 +17,15 @@ import numpy as np
 
 from stackup.chain.arrays import walk
 from stackup.chain.model import Gap, Model
-from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles, split_at
+from stackup.chain.program import Program, StandIn, bindings, compile_model, pitch_angles
 from stackup.chain.steps import needed
 from stackup.chain.symbols import BestPose, symbol
-from stackup.dimension import Classes, Disc, Size
+from stackup.dimension import Size
 from stackup.engine.asked import Asked, Ends
 from stackup.engine.cage_search import CageSearch
-from stackup.engine.extreme_cages import cages_of, mixes
+from stackup.engine.extreme_cages import cages_of, joined, middle, mixes, scattered
 from stackup.engine.ground import alike
 from stackup.engine.levelled import at_rest
-from stackup.engine.scatter import column_at, owner_of
 from stackup.engine.search import End
 from stackup.engine.settings import Settings
 
@@ -186,7 +185,7 @@ class WholeCage:
 
     def _cages(self, points: Sequence[Point]) -> dict[str, Array]:
         """Return cages put together from ``points``, a low and a high one in turn."""
-        whole = [{**_middle(self.model, self.rolled), **point} for point in points]
+        whole = [{**middle(self.model, self.rolled), **point} for point in points]
         pairs = zip(whole[::2], whole[1::2], strict=True)
         tried = [mix for low, high in pairs for mix in mixes(self.model, self.rolled, low, high)]
         return cages_of(self.model, self.rolled, tried)
@@ -197,20 +196,6 @@ class WholeCage:
             seen = walk(self.rolled, cages, np.array(pitch_angles(self.model.pockets)), bindings(self.model))
         found = float(np.nanmin(sign * seen[self.gap], initial=np.inf))
         if found > enough and self.number is not None:
-            found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(cages, sign))
+            starts = joined(cages, cages_of(self.model, self.rolled, scattered(self.model, self.rolled)))
+            found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(starts, sign))
         return found
-
-
-def _middle(model: Model, program: Program) -> dict[str, float]:
-    """Return the middle of the drawing of every input."""
-    found = {}
-    for part in program.inputs:
-        owner = owner_of(model, part)
-        region = owner.region
-        if isinstance(region, Disc):
-            found[part] = float(column_at(region.centre[owner.components.index(split_at(part)[0])], 0))
-        elif isinstance(region, Classes):
-            found[part] = 0.5 * (region.edges[0] + region.edges[-1])
-        else:
-            found[part] = 0.5 * float(column_at(region.low, 0) + column_at(region.high, 0))
-    return found

@@ -130,7 +130,7 @@ def _record(model: Model, program: Program, requirement: Requirement, ends: _End
     if _is_folded(model, requirement):
         linear = (None, None)
         limits = folded.bounds(model, program, requirement, bound_low, bound_high, settings)
-        low, high = folded.found(model, program, requirement, ends.low.point, ends.high.point, limits.cages)
+        low, high = folded.found(model, program, requirement, (ends.low.point, ends.high.point), limits)
         bound_low, bound_high = limits.low, limits.high
     return WorstCase(
         low=low,

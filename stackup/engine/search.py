@@ -31,6 +31,8 @@ POLISH = 100
 AGAIN = 4
 #: steps of the local search from another point
 STEPS_OF_A_START = 30
+#: points at random ends that are looked at where an end stays open, the seed they come from, and how many are moved
+SCATTERED, SCATTER, STARTS = 4096, 20, 8
 #: how often a box is narrowed by first-order conditions
 NARROW = 1
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
@@ -84,6 +86,8 @@ class Search:
             self.polish()
             bound = max(bound, self._descend(budget))
         self.polish()
+        if self.best - bound > self.tolerance:
+            self._scatter()
         slopes = self.bounder.slopes(self.point, self.column, self.shares)
         named = dict(zip(self.bounder.form.inputs, map(float, slopes), strict=True))
         return End(self.best, min(bound, self.best), self._named(), self.column, self.looked, named)
@@ -144,13 +148,27 @@ class Search:
     def _start_from(self, boxes: Boxes, result: Result) -> None:
         """Move the point of the box with the least bound to a local extreme: the best one may lie elsewhere."""
         least = int(np.argmin(result.bound))
-        column = int(boxes.origin[least])
+        self._try_from(result.point[:, least], int(boxes.origin[least]))
+        self.polish()
+
+    def _scatter(self) -> None:
+        """Move the best of many points at random ends to local extremes: kinks may hide the least from the bounds."""
+        region, rng = self.bounder.region, np.random.default_rng(SCATTER)
+        origin = rng.integers(self.ground.columns, size=SCATTERED)
+        low, high = region.low[:, origin], region.high[:, origin]
+        points = region.inside(np.where(rng.random(low.shape) < 0.5, low, high), origin)
+        values = self.bounder.values(points, origin)[0]
+        for start in np.argsort(values)[:STARTS]:
+            self._try_from(points[:, start], int(origin[start]))
+        self.polish()
+
+    def _try_from(self, start: Array, column: int) -> None:
+        """Move a point to a local extreme, and keep it where it is the best one."""
         mover = Mover(self.bounder, column)
-        point, _ = mover.descend(result.point[:, least], [], STEPS_OF_A_START)
+        point, _ = mover.descend(start, [], STEPS_OF_A_START)
         found = mover.value(point)
         if found < self.best:
             self.best, self.point, self.column = found, point, column
-            self.polish()
 
     def _ours(self) -> list[int]:
         """Return the ramps whose weight at the best point is with us."""

@@ -57,8 +57,11 @@ def test_a_cage_with_one_extreme_pocket_can_be_built(over: Over, end: str, table
     for gap in ("running_clearance", "roller_spacing"):
         each, fold = Requirement("each", gap), Requirement("fold", gap, over)
         found = worst_case.run(model, [each, fold], Settings(boxes=30 * worst_case.UNASKED))  # neither has a limit
-        one, other = (getattr(found[name], end) for name in ("each", "fold"))
-        assert abs(one - other) <= 1e-9 * max(1.0, abs(one)), gap
+        sign = 1 if end == "low" else -1
+        one, other, bound = (sign * value for value in (getattr(found["each"], end), getattr(found["fold"], end),
+                                                        getattr(found["each"], f"bound_{end}")))  # fmt: skip
+        room = 1e-9 * max(1.0, abs(one))
+        assert bound - room <= other <= one + room, gap  # with few boxes, cages may find a worse pocket
 
 
 @settings(max_examples=8)

@@ -32,12 +32,12 @@ def of_row(
 ) -> tuple[Fraction | None, Fraction | None]:
     """Return the fractions of pockets and of cages of one row.
 
-    The exact tail of a linear chain of normals serves where the first-order law is the law itself; for cages
-    only where their pockets share nothing or everything.
+    The tail of a linear chain of normals, and of lengths of such chains, serves where it is that of the law itself; for
+    cages only where their pockets share nothing or everything.
     """
     pockets = sampled.pockets if sampled else None
     cages = sampled.cages if sampled else None
-    if rss is None or not rss.exact or rss.out_of_spec is None:
+    if rss is None or not rss.known or rss.out_of_spec is None:
         return pockets, plain(cages)
     if requirement.over != "each" or model.gap(requirement.gap).scope == "cage":
         return None, Fraction.exact(rss.out_of_spec)

@@ -254,9 +254,9 @@ class Trials:
 def exact_fractions(model: Model, wanted: Sequence[Requirement]) -> dict[str, Fraction]:
     """Return the fraction of the population that each requirement names, where it is known exactly.
 
-    Only chains that are sums can be: the laws of others are not worked out.
+    Only chains that are sums, or lengths of few sums, can be: the laws of others are not worked out.
     """
-    wanted = [r for r in wanted if rss.is_linear(compile_model(model, [r.gap]), r.gap)]
+    wanted = [r for r in wanted if rss.may_be_known(compile_model(model, [r.gap]), r.gap)]
     laws, _ = rss.run(model, wanted, Settings()) if wanted else ({}, {})
     found = {}
     for r in wanted:

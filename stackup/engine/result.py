@@ -102,7 +102,10 @@ class SecondOrder:
 
 @dataclass(frozen=True)
 class Rss:
-    """RSS of one requirement; ``exact`` tells that the first order is the exact law (a linear chain of normals)."""
+    """RSS of one requirement; ``exact`` tells that the first order is the exact law (a linear chain of normals).
+
+    ``known`` tells that the fraction is that of the law itself, to 1e-5 of it: of lengths of such chains too.
+    """
 
     mean: float
     sd: float
@@ -111,6 +114,7 @@ class Rss:
     shifted: Normal | None
     second_order: SecondOrder | None
     exact: bool
+    known: bool = False
 
     @property
     def low(self) -> float:

@@ -39,6 +39,8 @@ REACHED = 8.0
 AS_ONE = 1e-9
 #: a length so many standard deviations long is a straight line
 LONG = 60.0
+#: so many normal numbers are swept by rays, to many digits (``quadrature.py``)
+MOST_SWEPT = 3
 #: what is left of a unit variance that counts as none, and a variance that is none
 NEGLIGIBLE, TINY = 1e-12, 1e-300
 
@@ -52,13 +54,17 @@ NO_TAIL = "no second-order fraction: the limit lies outside the monotone range o
 
 @dataclass(frozen=True)
 class _Pocket:
-    """First-order law of a gap at one pocket: mean, sd, the fraction outside limits, and what second order needs."""
+    """First-order law of a gap at one pocket: mean, sd, the fraction outside limits, and what second order needs.
+
+    ``whole``: of jointly normal inputs it is the law itself, to 1e-5 of a tail.
+    """
 
     mean: float
     sd: float
     outside: Callable[[float | None, float | None], float]
     gradient: Array
     hessian: Array | None
+    whole: bool = False
 
 
 @dataclass(frozen=True)
@@ -126,6 +132,21 @@ def _gap(model: Model, program: Program, name: str) -> _Gap:
 
 def is_linear(program: Program, name: str) -> bool:
     """Tell whether an output is a sum of inputs times numbers."""
+    return _degrees(program)[program.outputs[name]] <= 1
+
+
+def may_be_known(program: Program, name: str) -> bool:
+    """Tell whether the law of an output can be known, and is quickly found: a sum, or lengths and such of few sums."""
+    alone = program.only([name])
+    degrees = _degrees(alone)
+    kinked = any(node.op in KINKS and degree > 1 for node, degree in zip(alone.nodes, degrees, strict=True))
+    entering = {a for n, degree in zip(alone.nodes, degrees, strict=True) if degree > 1 for a in n.args}
+    few = len([a for a in entering if degrees[a] == 1]) <= MOST_SWEPT
+    return degrees[alone.outputs[name]] <= 1 or (kinked and few)
+
+
+def _degrees(program: Program) -> list[int]:
+    """Return for every node 0 for a number, 1 for a sum of inputs times numbers, else 2."""
     degree: list[int] = []
     for node in program.nodes:
         below = [degree[a] for a in node.args]
@@ -141,7 +162,7 @@ def is_linear(program: Program, name: str) -> bool:
             degree.append(below[0])
         else:
             degree.append(2)
-    return degree[program.outputs[name]] <= 1
+    return [min(one, 2) for one in degree]
 
 
 def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
@@ -206,8 +227,17 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], e
             known[index] = value(node.op, [np.asarray(a, dtype=float) for a in args], node.value)
         return np.broadcast_to(known[top], z.shape[1:])
 
-    law: LawOf = law_of(function, matrix.shape[1], effort)
-    return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None)
+    rank = matrix.shape[1]
+    law: LawOf = law_of(function, rank, effort)
+    whole = rank <= MOST_SWEPT and effort == 1 and _only_sums_enter(first.program, above, frontier)
+    return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None, whole)
+
+
+def _only_sums_enter(program: Program, above: Sequence[int], frontier: Sequence[int]) -> bool:
+    """Tell whether the nodes ``above`` are walked from sums of inputs alone: then their law leaves nothing out."""
+    degrees, known = _degrees(program), {*above, *frontier}
+    entering = (a for index in above for a in program.nodes[index].args)
+    return all(degrees[i] <= 1 for i in frontier) and all(a in known or degrees[a] == 0 for a in entering)
 
 
 def factor(spread: Array) -> Array:
@@ -255,8 +285,9 @@ def _record(model: Model, gap: _Gap, requirement: Requirement, settings: Setting
     mean, sd, outside = _mixture(gap.pockets, requirement)
     second, note = _second_order(gap, requirement)
     exact = gap.linear and gap.scatter.normal
+    known = exact or (gap.scatter.normal and all(pocket.whole for pocket in gap.pockets))
     inflated, shifted = _variants(model, gap, requirement, settings) if gap.smooth else (None, None)
-    return Rss(mean, sd, outside, inflated, shifted, second, exact), note
+    return Rss(mean, sd, outside, inflated, shifted, second, exact, known), note
 
 
 def _limited(requirement: Requirement) -> bool:
@@ -375,7 +406,8 @@ def _of_mean(model: Model, gap: _Gap, requirement: Requirement, settings: Settin
             wide,
             None if outside is None else normal_outside(mean, wide, requirement.min, requirement.max),
         )
-    return Rss(mean, sd, outside, inflated, None, None, gap.linear and gap.scatter.normal)
+    exact = gap.linear and gap.scatter.normal
+    return Rss(mean, sd, outside, inflated, None, None, exact, exact)
 
 
 def _owner(model: Model, part: str) -> Any:

@@ -16,6 +16,7 @@ from demo_table import DEMO_CHANGED, DEMO_EXACT, DEMO_SPEC, DEMO_TABLE, IF_INDEP
 
 from stackup.case import from_mapping
 from stackup.chain.model import Model, Requirement
+from stackup.decide.fractions import of_row
 from stackup.engine import monte_carlo, rss
 from stackup.engine.result import MonteCarlo, Rss
 from stackup.engine.settings import Settings
@@ -98,10 +99,41 @@ def test_exact_moments(stacked: dict[str, Rss | None], gap: str) -> None:
     assert found.sd == pytest.approx(DEMO_EXACT[gap]["sd"][0], abs=room)
 
 
-def test_exact_share_of_cages() -> None:
-    """weld_gap has nothing that pockets share: 18.5 ppm of cages are 48 pockets at 0.386 ppm (closed form)."""
-    pockets, cages = DEMO_EXACT["weld_gap"]["pockets"], DEMO_EXACT["weld_gap"]["cages"]
-    assert 1e6 * -math.expm1(48 * math.log1p(-1e-6 * pockets[0])) == pytest.approx(cages[0], abs=cages[1])
+def test_the_best_estimate_is_the_exact_one(stacked: dict[str, Rss | None]) -> None:
+    """A fraction is taken from its law where that is known: pockets of both, cages of what pockets do not share."""
+    model, wanted = demo()
+    for gap in ("weld_gap", "pin_entry"):
+        pockets, cages = of_row(model, wanted[gap], stacked[gap], None)
+        assert pockets is not None
+        assert pockets.method == "exact"
+        printed, rounding = DEMO_EXACT[gap]["pockets"]
+        assert 1e6 * pockets.out_of_spec == pytest.approx(printed, abs=1.02 * rounding)
+        if gap == "pin_entry":
+            assert cages is None, "the rings' offset is one of a cage"
+        else:
+            assert cages is not None
+            printed, rounding = DEMO_EXACT[gap]["cages"]
+            assert 1e6 * cages.out_of_spec == pytest.approx(printed, abs=1.02 * rounding)
+
+
+def test_one_normal_zone() -> None:
+    """*Closed form.* A length of one zone alone, far out: exp(−r²/2σ²) of pockets beyond r, σ = (t/2)/3.4393."""
+    zone = {"hole_position_a": {"zone": 0.1}, "pin_seat_b": {"zone": 0.06}}
+    sizes = {"roller_diameter": 40.0, "roller_length": 60.0, "roller_bore": 14.0, "pin_diameter": 13.3,
+             "hole_pitch_diameter": 486.12, "ring_spacing": 61.0, "inner_raceway": 446.0,
+             "ring_hole_b": 13.5}  # fmt: skip
+    dimensions = zone | {name: {"nominal": value} for name, value in sizes.items()}
+    tables = {"cage": {"kind": "cylindrical", "rollers": 12}, "dimensions": dimensions}
+    model = from_mapping(tables).models()[0].states["made"]
+    for gap, least, diameter in (("pin_entry", 0.019, 0.1), ("weld_gap", 0.05, 0.06)):
+        requirement = Requirement(gap, gap, min=least)
+        pockets, cages = of_row(model, requirement, rss.run(model, [requirement], Settings())[0][gap], None)
+        sigma = diameter / 2 / math.sqrt(-2 * math.log(0.0027))
+        expected = math.exp(-((((13.5 - 13.3) / 2 - least) / sigma) ** 2) / 2)
+        assert pockets is not None
+        assert pockets.out_of_spec == pytest.approx(expected, rel=1e-5)
+        assert cages is not None
+        assert cages.out_of_spec == pytest.approx(-math.expm1(12 * math.log1p(-expected)), rel=1e-5)
 
 
 # --- the same cage, changed ---------------------------------------------------------------------------------

@@ -16,6 +16,8 @@ from stackup.engine.result import Fraction, Rss, Sampled
 
 #: how the pockets of a cage hang together: not at all, as one, or in between
 Sharing = Literal["nothing", "all", "some"]
+#: what a quadrature may leave out, beyond 9 standard deviations of three numbers: no tail of it is told to be less
+UNSWEPT = 1e-16
 
 
 @dataclass(frozen=True)
@@ -39,10 +41,11 @@ def of_row(
     cages = sampled.cages if sampled else None
     if rss is None or not rss.known or rss.out_of_spec is None:
         return pockets, plain(cages)
+    tail = rss.out_of_spec if rss.exact else max(rss.out_of_spec, UNSWEPT)
     if requirement.over != "each" or model.gap(requirement.gap).scope == "cage":
-        return None, Fraction.exact(rss.out_of_spec)
-    exact = of_cages(rss.out_of_spec, sharing(model, requirement.gap), model.pockets)
-    return Fraction.exact(rss.out_of_spec), plain(cages) if exact is None else Fraction.exact(exact)
+        return None, Fraction.exact(tail)
+    exact = of_cages(tail, sharing(model, requirement.gap), model.pockets)
+    return Fraction.exact(tail), plain(cages) if exact is None else Fraction.exact(exact)
 
 
 def no_less(anyone: Fraction | None, single: Sequence[Fraction | None]) -> Fraction | None:

@@ -116,6 +116,17 @@ def test_the_best_estimate_is_the_exact_one(stacked: dict[str, Rss | None]) -> N
             assert 1e6 * cages.out_of_spec == pytest.approx(printed, abs=1.02 * rounding)
 
 
+def test_no_tail_is_nothing() -> None:
+    """What lies beyond the reach of a quadrature is little, not 0."""
+    model, _ = demo()
+    requirement = Requirement("weld_gap", "weld_gap", min=-1.0)
+    pockets, cages = of_row(model, requirement, rss.run(model, [requirement], Settings())[0]["weld_gap"], None)
+    assert pockets is not None
+    assert 0 < pockets.out_of_spec < 1e-12
+    assert cages is not None
+    assert 0 < cages.out_of_spec < 1e-12
+
+
 def test_one_normal_zone() -> None:
     """*Closed form.* A length of one zone alone, far out: exp(−r²/2σ²) of pockets beyond r, σ = (t/2)/3.4393."""
     zone = {"hole_position_a": {"zone": 0.1}, "pin_seat_b": {"zone": 0.06}}

@@ -53,7 +53,7 @@ class Ground:
     @property
     def columns(self) -> int:
         """Return the number of columns."""
-        return len(next(iter(self.low.values()))) if self.low else 1
+        return next((len(ends) for each in (self.low, self.angles) for ends in each.values()), 1)
 
 
 @dataclass

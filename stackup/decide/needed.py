@@ -24,6 +24,8 @@ from stackup.engine.settings import Progress, silent
 FLOOR, LARGEST = 0.1, 1000.0
 #: met at an index, not met with this part of it less
 STEP = 0.01
+#: how often the step of a guess is doubled at most: by then it spans all indices there are
+FARTHEST = 15
 #: an index is tried so far above where the boundary is thought to be: in the middle of the last per cent
 ABOVE = 1.005
 DIGITS = 4
@@ -108,7 +110,7 @@ class _Search:
     def step(self, index: float, failed: bool) -> None:
         """Go on from ``index``: the first new guess is believed where it moves, later ones go by steps that grow."""
         self.steps += 1
-        least = (1 + STEP) ** (2 ** (self.steps - 1)) if self.steps > 1 else 1 + STEP / 2
+        least = (1 + STEP) ** (2 ** min(self.steps - 1, FARTHEST)) if self.steps > 1 else 1 + STEP / 2
         guess = index if self.guess is None else self.guess
         self.guess = max(guess, index * least) if failed else min(guess, index / least)
 

@@ -186,11 +186,19 @@ class _Kept:
         return moved.found, scattered.found
 
     def _of_folds(self, seen: Any, gap: Array, room: Array, margin: float) -> tuple[dict[str, float], dict[str, float]]:
-        """Return the slopes over the cages nearest to the margin, through the pockets that carry the fold."""
-        near = np.argsort(np.abs(room[0] - margin))[:NEAREST]
+        """Return the slopes over the cages nearest to the margin, through the pockets that carry the fold.
+
+        Where each pocket is asked, and hangs on a number of the whole cage, the worst one carries.
+        """
+        near = np.argsort(np.abs(room.min(axis=0) - margin))[:NEAREST]
         fold = FOLDS[self.requirement.over]
-        slopes = seen.gradient(self.requirement.gap, fold.slopes(gap))
-        sign = self._sign(fold.value(gap)[0, near])
+        carried, values = fold.slopes(gap), fold.value(gap)
+        if not fold.of_cage:
+            worst = np.argmin(room_of(self.requirement, gap), axis=0)[None, :]
+            carried = (np.arange(len(gap))[:, None] == worst).astype(float)
+            values = np.take_along_axis(gap, worst, axis=0)
+        slopes = seen.gradient(self.requirement.gap, carried)
+        sign = self._sign(values[0, near])
         moved, scattered = _Sums(self.model), _Sums(self.model)
         for part, slope in slopes.items():
             owner = owner_of(self.model, part)

@@ -161,7 +161,11 @@ class _Worst:
 
 
 class _Pool:
-    """The units kept of one requirement: its pockets where the allowance counts them, else whole cages."""
+    """The units kept of one requirement: its pockets where the allowance counts them, else cages.
+
+    A pocket is kept alone, with what it takes of its neighbours; where it hangs on a number of the whole cage, in its
+    cage.
+    """
 
     def __init__(self, model: Model, requirement: Requirement, cages: int, fraction: float) -> None:
         if requirement.allow is None:
@@ -173,7 +177,8 @@ class _Pool:
         self.cages = min(cages, _enough(most * self.rows))
         self.allowed = _allowed(requirement.allow.ppm * 1e-6, self.cages * self.rows)
         self.rolled = compile_model(model, [requirement.gap])
-        self.program: Program = unroll(self.rolled) if self.of_pockets else self.rolled
+        self.alone = self.of_pockets and not self.rolled.is_whole(requirement.gap)
+        self.program: Program = unroll(self.rolled) if self.alone else self.rolled
         self.most = int((1 + SLACK) * _allowed(most, self.cages * self.rows)) + MORE
         self._worst: dict[int, _Worst] = {}
         #: draws of a dimension by what they depend on, which is kept so that its identity stays its own
@@ -226,7 +231,7 @@ class _Pool:
 
     def begin(self, owner: Dimension, dimensions: Dimensions) -> dict[str, Array]:
         """Return room for the inputs that the program has of a dimension, which is seen from now on."""
-        rows = 1 if self.of_pockets or owner.scope == "cage" else self.model.pockets
+        rows = 1 if self.alone or owner.scope == "cage" else self.model.pockets
         names = (p for p in self.program.inputs if split_at(p)[0] in owner.components)
         room = {name: np.empty((rows, self.cage.size)) for name in names}
         self.seen[self.key(owner, dimensions)] = (self.behind(owner, dimensions), room)
@@ -238,7 +243,7 @@ class _Pool:
         columns = self.cage[first:after] - block.start
         for name, room in into.items():
             part, ahead = split_at(name)
-            if not self.of_pockets:
+            if not self.alone:
                 room[:, first:after] = inputs[part][:, columns]
             elif owner.scope == "cage":
                 room[0, first:after] = inputs[part][0, columns]
@@ -259,8 +264,12 @@ class _Pool:
     def _kept_margins(self, inputs: dict[str, Array]) -> Array:
         """Return the margins of the kept units, (1, units)."""
         angles, gap = np.array(pitch_angles(self.model.pockets)), self.requirement.gap
-        if not self.of_pockets:
-            return self._margins(walk(self.program, inputs, angles, bindings(self.model))[gap], self.cage.size)
+        if not self.alone:
+            values = walk(self.program, inputs, angles, bindings(self.model))[gap]
+            if not self.of_pockets:
+                return self._margins(values, self.cage.size)
+            every = np.broadcast_to(values, (self.rows, self.cage.size))
+            return self._rooms(every[self.pocket, np.arange(self.cage.size)][None, :])
         for ahead in range(MOST_NEXT + 1):
             inputs[at(ANGLE, ahead)] = angles[(self.pocket + ahead) % self.model.pockets][None, :]
         values = walk_one(self.program, inputs, bindings(self.model))[gap]

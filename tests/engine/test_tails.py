@@ -37,7 +37,11 @@ CAGE: dict[str, Any] = {
         "ring_spacing": {"nominal": 31.0, "tolerance": 0.1},
         "inner_raceway": {"nominal": 100.0},
     },
-    "chains": {"step": {"formula": "pin_entry - pin_entry.next"}, "width": {"formula": "ring_spacing - 30"}},
+    "chains": {
+        "step": {"formula": "pin_entry - pin_entry.next"},
+        "width": {"formula": "ring_spacing - 30"},
+        "closing": {"formula": "ring_entry + 0.1*bore_clearance"},
+    },
 }
 CHANGES: tuple[dict[str, Any], ...] = (
     {"dimensions.hole_position_b.zone": 0.14},
@@ -51,7 +55,10 @@ REQUIREMENTS = (
     Requirement("least", "pin_entry", over="least", min=0.0, allow=Allowance(1000, "cages")),
     Requirement("step", "step", max=0.11, allow=Allowance(500, "pockets")),
     Requirement("width", "width", min=0.9, allow=Allowance(5000, "bearings")),
+    Requirement("closing", "closing", min=0.12, allow=Allowance(3000, "pockets")),
 )
+#: by how much a number of the whole cage may differ with the cages that it is solved beside [mm]
+POSED = {"closing": 1e-7}
 
 
 @pytest.fixture(scope="module")
@@ -112,13 +119,14 @@ def test_every_mix(
 ) -> None:
     """The margin is the quantile of all cages, to the bit; so is the fraction while it is near what is allowed.
 
+    (A chain over a number of the whole cage: to what poses are solved to.)
     Of 16 mixes, only six of which chose what is kept.
     """
     model = model_of(from_mapping(CAGE))
     for dimensions in mixes.values():
         mixed = model.with_dimensions(dimensions)
         tail = tails.of(requirement.name, dimensions)
-        assert tail.margin == quantile(mixed, requirement)
+        assert tail.margin == pytest.approx(quantile(mixed, requirement), rel=0, abs=POSED.get(requirement.name, 0.0))
         assert tail.whole
         record = monte_carlo.run(mixed, [requirement], SETTINGS).records[requirement.name]
         assert requirement.allow is not None

@@ -45,10 +45,11 @@ def room_at(number: BestPose) -> Any:
     return Least(*rooms) if len(rooms) > 1 else rooms[0]
 
 
-class _Search:
+class Search:
     """What both searches share: rounds, and where a dimension goes by its slopes."""
 
     def __init__(self, model: Model, rolled: Program, gap: str) -> None:
+        """Take the program of the gap."""
         self.model, self.rolled, self.gap = model, rolled, gap
         self.angles = np.array(pitch_angles(model.pockets))
 
@@ -109,7 +110,7 @@ class _Search:
         }
 
 
-class CageSearch(_Search):
+class CageSearch(Search):
     """Looks for bad or good cages of one number of the whole cage, from cages that are given."""
 
     def __init__(self, model: Model, rolled: Program, gap: str, number: BestPose) -> None:
@@ -131,7 +132,7 @@ class CageSearch(_Search):
         return {part: np.where(slopes != 0, slopes, own.get(part, slopes)) for part, slopes in number.items()}, number
 
 
-class FoldSearch(_Search):
+class FoldSearch(Search):
     """Looks for extreme cages of one fold over the pockets, from cages that are given."""
 
     def __init__(self, model: Model, rolled: Program, gap: str, over: str) -> None:

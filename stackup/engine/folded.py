@@ -86,7 +86,7 @@ def found(
         values = FOLDS[over].value(seen[gap])
     finite = values[np.isfinite(values)]
     least, greatest = (float(finite.min()), float(finite.max())) if finite.size else (np.nan, np.nan)
-    if program.is_whole(gap) or (least - limits.low <= CLOSE and limits.high - greatest <= CLOSE):
+    if least - limits.low <= CLOSE and limits.high - greatest <= CLOSE:
         return least, greatest
     search = FoldSearch(model, rolled, gap, over)
     cages = joined(cages, cages_of(model, rolled, scattered(model, rolled)))

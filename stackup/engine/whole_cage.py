@@ -22,7 +22,7 @@ from stackup.chain.steps import needed
 from stackup.chain.symbols import BestPose, symbol
 from stackup.dimension import Size
 from stackup.engine.asked import Asked, Ends
-from stackup.engine.cage_search import CageSearch
+from stackup.engine.cage_search import CageSearch, FoldSearch, Search
 from stackup.engine.extreme_cages import cages_of, joined, middle, mixes, scattered
 from stackup.engine.ground import alike
 from stackup.engine.levelled import at_rest
@@ -118,8 +118,17 @@ class WholeCage:
         if self.number is not None:
             return self._asked(sign, settings).end(sign, settings, self.known)
         end = self._between(settings).end(sign, settings)  # over sizes that only this gap has: nothing to remember
-        inner = {one.gap for one in self._inner}
-        return replace(end, slopes={part: slope for part, slope in end.slopes.items() if part not in inner})
+        return replace(end, slopes=self._through(end, settings))
+
+    def _through(self, end: End, settings: Settings) -> dict[str, float]:
+        """Return the slopes of an end of a chain by the inputs alone: through the ends of the numbers it hangs on."""
+        slopes = dict(end.slopes)
+        for inner in self._inner:
+            by_number = slopes.pop(inner.gap, 0.0)
+            within = inner.bound(1 if by_number > 0 else -1, settings).slopes if by_number else {}
+            for part, slope in within.items():
+                slopes[part] = slopes.get(part, 0.0) + abs(by_number) * slope
+        return slopes
 
     def _asked(self, sign: int, settings: Settings) -> Asked:
         if self.number is None:
@@ -195,7 +204,13 @@ class WholeCage:
         with np.errstate(all="ignore"):
             seen = walk(self.rolled, cages, np.array(pitch_angles(self.model.pockets)), bindings(self.model))
         found = float(np.nanmin(sign * seen[self.gap], initial=np.inf))
-        if found > enough and self.number is not None:
+        if found > enough:
             starts = joined(cages, cages_of(self.model, self.rolled, scattered(self.model, self.rolled)))
-            found = min(found, CageSearch(self.model, self.rolled, self.gap, self.number).least(starts, sign))
+            found = min(found, self._search(sign).least(starts, sign))
         return found
+
+    def _search(self, sign: int) -> Search:
+        """Return the search for bad cages, or for one bad pocket of a chain over the number."""
+        if self.number is not None:
+            return CageSearch(self.model, self.rolled, self.gap, self.number)
+        return FoldSearch(self.model, self.rolled, self.gap, "least" if sign > 0 else "greatest")

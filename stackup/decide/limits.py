@@ -25,9 +25,9 @@ from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, bindings, compile_model, unroll
 from stackup.decide.plan import Key, Quantities, quantities
 from stackup.engine import margin, steep
-from stackup.engine.rss import is_linear
 from stackup.engine.scatter import Scatter, owner_of, unlike_pockets
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.sums import is_linear
 
 Array = Any
 

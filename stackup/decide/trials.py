@@ -22,6 +22,7 @@ from stackup.dimension import Dimension
 from stackup.engine import fractions, rss, variants
 from stackup.engine.result import Fraction
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.sums import may_be_known
 from stackup.engine.tally import Failures
 from stackup.engine.variants import Counts, Variant
 from stackup.errors import ValueFault
@@ -256,7 +257,7 @@ def exact_fractions(model: Model, wanted: Sequence[Requirement]) -> dict[str, Fr
 
     Only chains that are sums, or lengths of few sums, can be: the laws of others are not worked out.
     """
-    wanted = [r for r in wanted if rss.may_be_known(compile_model(model, [r.gap]), r.gap)]
+    wanted = [r for r in wanted if may_be_known(model, compile_model(model, [r.gap]), r.gap)]
     laws, _ = rss.run(model, wanted, Settings()) if wanted else ({}, {})
     found = {}
     for r in wanted:

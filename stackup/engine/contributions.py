@@ -26,9 +26,10 @@ from stackup.engine.linear import linearise
 from stackup.engine.monte_carlo import block_size
 from stackup.engine.replay import Block, Replay
 from stackup.engine.result import Contribution
-from stackup.engine.rss import is_linear, normal_outside, reached_kinks
+from stackup.engine.rss import normal_outside, reached_kinks
 from stackup.engine.scatter import Scatter, column_at, owner_of, unlike_pockets
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.sums import is_linear
 from stackup.engine.tally import within
 from stackup.errors import Interrupted
 

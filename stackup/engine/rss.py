@@ -28,6 +28,7 @@ from stackup.engine.quadrature import LawOf, law_of
 from stackup.engine.result import Normal, Rss, SecondOrder
 from stackup.engine.scatter import Scatter, column_at, unlike_pockets
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.sums import MOST_SWEPT, is_linear, only_sums_enter
 from stackup.errors import Interrupted
 
 Array = Any
@@ -39,8 +40,6 @@ REACHED = 8.0
 AS_ONE = 1e-9
 #: a length so many standard deviations long is a straight line
 LONG = 60.0
-#: so many normal numbers are swept by rays, to many digits (``quadrature.py``)
-MOST_SWEPT = 3
 #: what is left of a unit variance that counts as none, and a variance that is none
 NEGLIGIBLE, TINY = 1e-12, 1e-300
 
@@ -130,41 +129,6 @@ def _gap(model: Model, program: Program, name: str) -> _Gap:
     return _Gap(name, rolled, unrolled, scatter, tuple(laws), smooth, is_linear(unrolled, name))
 
 
-def is_linear(program: Program, name: str) -> bool:
-    """Tell whether an output is a sum of inputs times numbers."""
-    return _degrees(program)[program.outputs[name]] <= 1
-
-
-def may_be_known(program: Program, name: str) -> bool:
-    """Tell whether the law of an output can be known, and is quickly found: a sum, or lengths and such of few sums."""
-    alone = program.only([name])
-    degrees = _degrees(alone)
-    kinked = any(node.op in KINKS and degree > 1 for node, degree in zip(alone.nodes, degrees, strict=True))
-    entering = {a for n, degree in zip(alone.nodes, degrees, strict=True) if degree > 1 for a in n.args}
-    few = len([a for a in entering if degrees[a] == 1]) <= MOST_SWEPT
-    return degrees[alone.outputs[name]] <= 1 or (kinked and few)
-
-
-def _degrees(program: Program) -> list[int]:
-    """Return for every node 0 for a number, 1 for a sum of inputs times numbers, else 2."""
-    degree: list[int] = []
-    for node in program.nodes:
-        below = [degree[a] for a in node.args]
-        if node.op == "input":
-            degree.append(1)
-        elif not any(below):
-            degree.append(0)
-        elif node.op in ("add", "sub", "neg", "next"):
-            degree.append(max(below))
-        elif node.op == "mul":
-            degree.append(sum(below))
-        elif node.op == "div" and below[1] == 0:
-            degree.append(below[0])
-        else:
-            degree.append(2)
-    return [min(one, 2) for one in degree]
-
-
 def reached_kinks(first: Jets, scatter: Scatter) -> frozenset[int]:
     """Return the kinks that the scatter reaches."""
     found = set()
@@ -229,15 +193,8 @@ def _kinked(name: str, first: Jets, scatter: Scatter, reached: frozenset[int], e
 
     rank = matrix.shape[1]
     law: LawOf = law_of(function, rank, effort)
-    whole = rank <= MOST_SWEPT and effort == 1 and _only_sums_enter(first.program, above, frontier)
+    whole = rank <= MOST_SWEPT and effort == 1 and only_sums_enter(first.program, above, frontier, scatter.still)
     return _Pocket(law.mean, law.sd, law.outside, np.zeros(0), None, whole)
-
-
-def _only_sums_enter(program: Program, above: Sequence[int], frontier: Sequence[int]) -> bool:
-    """Tell whether the nodes ``above`` are walked from sums of inputs alone: then their law leaves nothing out."""
-    degrees, known = _degrees(program), {*above, *frontier}
-    entering = (a for index in above for a in program.nodes[index].args)
-    return all(degrees[i] <= 1 for i in frontier) and all(a in known or degrees[a] == 0 for a in entering)
 
 
 def factor(spread: Array) -> Array:

@@ -53,6 +53,11 @@ class Scatter:
                     covariance[i, j] = _covariance(owners[i], one, other)
         return cls(model, tuple(names), covariance, all(o.law.is_normal for o in owners))
 
+    @property
+    def still(self) -> frozenset[str]:
+        """Inputs that do not scatter."""
+        return frozenset(name for name, own in zip(self.names, np.diag(self.covariance), strict=True) if own <= 0)
+
     def means(self, pocket: int) -> dict[str, float]:
         """Return the mean of every input as ``pocket`` sees it, and the angles."""
         point = angles_at(self.model, pocket)

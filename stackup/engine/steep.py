@@ -13,9 +13,9 @@ from stackup.chain.model import Model, Requirement
 from stackup.chain.program import Program, compile_model
 from stackup.dimension import Classes, Disc
 from stackup.engine.end_slopes import of_end
-from stackup.engine.rss import is_linear
 from stackup.engine.search import End
 from stackup.engine.settings import Progress, Settings, silent
+from stackup.engine.sums import is_linear
 from stackup.engine.worst_case import ends_of
 
 

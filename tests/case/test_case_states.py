@@ -244,7 +244,7 @@ def test_a_bonus_is_that_of_the_drawing_in_every_state(read_text: ReadText) -> N
 def test_chains_that_are_sums_stay_sums(read_text: ReadText) -> None:
     """Growth with speed is taken at the nominal: a pitch circle enters by a number, and RSS stays exact."""
     from stackup.chain.program import unroll
-    from stackup.engine.rss import is_linear
+    from stackup.engine.sums import is_linear
 
     text = WHOLE + "[chains.circle]\nformula = 'hole_pitch_diameter - inner_raceway'\n" + PARTS + TURNING
     hot = states(read_text(text))["hot"]

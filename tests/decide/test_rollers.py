@@ -388,8 +388,9 @@ def test_interrupted_after_some_counts(workers: int) -> None:
     found = raised.value.records
     assert isinstance(found, RollersResult)
     assert found.interrupted
-    assert found.as_given == "met"
-    assert 20 in [one.rollers for one in found.counts]
+    if workers == 1:  # with two, the other process may be two counts ahead of the own one
+        assert found.as_given == "met"
+        assert 20 in [one.rollers for one in found.counts]
     assert 2 <= len(found.counts) < 6
     assert any("interrupted" in note.text for note in found.notes)
     assert screen.page(found).answer is not None

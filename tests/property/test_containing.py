@@ -30,7 +30,7 @@ def test_worst_case_contains_every_inspected_sample(tables: Table) -> None:
         assert drawn[name].greatest <= record.bound_high + room, name
 
 
-@settings(max_examples=8)
+@settings(max_examples=4)
 @given(cages(inspected=True, most=6))
 def test_folds_stay_inside_their_worst_case(tables: Table) -> None:
     """Least, greatest, mean and spread of inspected cages lie within their bounds; found ends within those."""

@@ -18,6 +18,8 @@ from stackup.engine.settings import Settings
 ZONES = (*POCKET_ZONES, *CAGE_ZONES)
 NAMES = st.sampled_from([*ZONES, *ONE_SIDED])
 DRAWN = Settings(cages=500)
+#: what a law with kinks may be off where it is summed over points: moments, and small tails (docs/engines.md)
+POINTS = 1e-2
 
 
 def without(tables: Table, name: str) -> Table:
@@ -47,7 +49,8 @@ def test_a_zone_of_nothing_is_a_slot_left_out(tables: Table, name: str) -> None:
         more = second[0][gap]
         if law is not None and more is not None and law.sd == 0:
             more = replace(more, exact=law.exact, known=law.known)  # what does not scatter is exact, however reckoned
-        assert_near(law, more, rel=1e-5, absolute=1e-7, where=gap)
+        summed = law is not None and law.second_order is None and not law.known
+        assert_near(law, more, rel=POINTS if summed else 1e-5, absolute=1e-7, where=gap)
     assert first[1] == second[1]
     few = [Requirement(gap, gap) for gap in ("running_clearance", "end_clearance", "pin_skew")]
     found, same = (worst_case.run(m, few, Settings(boxes=40)) for m in (left_out, nothing))

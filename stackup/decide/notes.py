@@ -100,7 +100,7 @@ def _not_certified(record: Record, _: str) -> str:
     ends = {"low": found.low - found.bound_low, "high": found.bound_high - found.high}
     sure = {"low": found.certified_low, "high": found.certified_high}
     if not all(math.isfinite(ends[name]) for name in ends if not sure[name]):
-        return "worst case unbounded: the formula has a pole within the tolerances"
+        return "worst case unbounded: the formula has a pole or no value within the tolerances"
     apart = max(ends[name] for name in ends if not sure[name])
     where = " and ".join(name for name in ends if not sure[name])
     how_far = f"by up to {_two_digits_up(apart)} {record.unit}"

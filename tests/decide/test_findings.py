@@ -117,7 +117,7 @@ def ends(low: float, high: float, bound_low: float, bound_high: float) -> WorstC
          "by up to 0.00012 mm"),
         (ends(0.0, 1.0, -0.01, 1.125), "worst case, low and high end: the guaranteed bound is farther out than what "
          "was found, by up to 0.13 mm"),
-        (ends(0.0, 1.0, float("-inf"), 1.0), "worst case unbounded: the formula has a pole within the tolerances"),
+        (ends(0.0, 1.0, float("-inf"), 1.0), "worst case unbounded: the formula has a pole or no value within the tolerances"),
     ],
 )  # fmt: skip
 def test_how_far_a_bound_is_out(found: WorstCase, told: str) -> None:
@@ -129,7 +129,7 @@ def test_how_far_a_bound_is_out(found: WorstCase, told: str) -> None:
 def test_a_pole_within_the_tolerances() -> None:
     """1/(a − 1.2) with a = 1 ± 0.3 has no bound."""
     result = checked(stack("1/(a - 1.2)", SIZE, {"gap": {"max": 1.0}}))
-    assert any("the formula has a pole within the tolerances" in text for text in texts(result, "gap"))
+    assert any("the formula has a pole or no value within the tolerances" in text for text in texts(result, "gap"))
 
 
 def test_a_law_that_is_not_normal() -> None:

@@ -225,3 +225,26 @@ def test_what_cannot_be_negative_has_no_bound_below_nothing() -> None:
     found = worst_case.run(model, [Requirement("total", "total")], Settings(boxes=20))["total"]
     assert found.bound_low == 0.0
     assert found.high > 0.06
+
+
+@pytest.mark.parametrize(
+    ("formula", "is_sure"),
+    [
+        ("sqrt(b - 3.9)", False),
+        ("acos(b - 3)", False),
+        ("asin(4 - b - 1)", False),
+        ("log(b - 3.9)", False),
+        ("(b - 4)**0.5", False),
+        ("sqrt(abs(b - 3.9) - 0.05)", False),
+        ("sqrt(b - 3.8)", True),
+        ("acos((b - 4)*5)", True),
+        ("sqrt((b - 4)**2)", True),
+        ("sqrt(hypot(b - 4, 1) - 1)", True),
+        ("sqrt(b*b - b*(b - 0.1))", True),
+    ],
+)
+def test_parts_without_a_value(formula: str, is_sure: bool) -> None:
+    """Parts to the drawing (b from 3.8 to 4.2) for which the formula has no value leave no end to be sure of."""
+    found = total(formula, "b")
+    assert math.isfinite(found.bound_low) == math.isfinite(found.bound_high) == is_sure
+    assert math.isfinite(found.low) == math.isfinite(found.high) == is_sure

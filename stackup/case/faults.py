@@ -260,7 +260,7 @@ class _Problem:
         """Return the number that a text means where a number is allowed, the whole number that another one means."""
         if self.kind == "int_type" and isinstance(self.value, float | str):
             meant = number_meant(self.value) if isinstance(self.value, str) else str(self.value)
-            return (whole_number_meant(meant) or meant) if meant else None
+            return (whole_number_meant(meant) or (meant if meant.lstrip("+-").isdigit() else None)) if meant else None
         return number_meant(self.value) if self.kind == "float_type" and isinstance(self.value, str) else None
 
     def _allowed(self) -> str:

@@ -168,5 +168,8 @@ def cold_parts(draft: Draft) -> list[str]:
         for name, size in draft.dimensions.items()
         if size.kind == "size" and size.unit in LENGTHS and (name not in slots or slots[name].scales)
     ]
+    # a part that has no size in the case may be asked for its growth all the same
+    names = [item.name for step in draft.steps for item in getattr(step.formula, "free_symbols", ())]
+    asked = [name.removesuffix(f".{SCALE}") for name in names if name.endswith(f".{SCALE}")]
     order = list(type(OperatingEntry().parts).model_fields)
-    return [part for part in order if part in scaling and part not in draft.operating.scales]
+    return [part for part in order if part in {*scaling, *asked} and part not in draft.operating.scales]

@@ -27,6 +27,10 @@ def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
     return tuple(made)
 
 
+#: what a gap of a bearing in operation needs
+OPERATED = f"temperatures, wear or a speed in {OPERATING}, or a gap that a bearing as made has"
+
+
 def _population(said: str) -> Population:
     """Return the population; a stack without a cage is what a cage is elsewhere."""
     return "cages" if said == OF_NO_CAGE else cast("Population", said)
@@ -40,9 +44,10 @@ def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
     missing = draft.gaps_left_out()
     if gap in missing:
         slots, several = ", ".join(missing[gap]), len(missing[gap]) > 1
-        found = f"the gap {gap}, for which {slots} {'are' if several else 'is'} missing"
         what = "" if missing[gap] == [OPERATING] else f"slot{'s' if several else ''} "
-        allowed = f"the {what or 'table '}{slots}, or a gap whose {what and 'slots'} are all given"
+        needs = f"{slots} {'are' if several else 'is'} missing" if what else "nothing in [operating] changes a part"
+        found = f"the gap {gap}, for which {needs}"
+        allowed = f"the {what}{slots}, or a gap whose slots are all given" if what else OPERATED
         draft.faults.add(path, found, allowed)
         return
     built_in = [item.name for item in draft.kind.gaps if item.name not in missing]

@@ -14,6 +14,7 @@ from itertools import combinations
 from stackup.case import Case
 from stackup.decide.allocated import result_of
 from stackup.decide.allocation import AllocationResult, Conflict
+from stackup.decide.check import settings_of
 from stackup.decide.fractions import of_bearings
 from stackup.decide.optimise import Assigned, Problem, Solution, relaxation
 from stackup.decide.plan import Option, Place, plan_of, rounded
@@ -36,14 +37,16 @@ CONFLICTS = 400
 
 
 @one_thread()
-def allocate(case: Case, settings: Settings, progress: Progress = silent) -> AllocationResult:
+def allocate(case: Case, settings: Settings | None = None, progress: Progress = silent) -> AllocationResult:
     """Return the cheapest tolerances, processes and nominals that meet every requirement, with prices and rules.
 
+    ``settings`` default to those of the case.
     Raises CaseError where nothing has a cost, or nothing is required; Interrupted when the user stops.
     """
     if not case.requirements:
         allowed = "a requirement at least: without one the coarsest drawing is the cheapest"
         raise CaseError([Fault("requirements", "no requirement", allowed, file=str(case.path or ""))])
+    settings = settings or settings_of(case)
     places = plan_of(case)
     search = Standing(case, places, settings, progress, {p.name: _present(p) for p in places if not p.locked})
     try:

@@ -754,8 +754,8 @@ OPERATING = [
         "gap of operation",
         "[dimensions.radial_internal_clearance]\nnominal = 0.1\n[requirements.raceway_clearance] #!\nmin = 0\n",
         "requirements.raceway_clearance",
-        "for which [operating] is missing",
-        allowed="the table [operating]",
+        "for which nothing in [operating] changes a part",
+        allowed="temperatures, wear or a speed in [operating]",
     ),
     rollers(
         "ring_face",

@@ -252,10 +252,13 @@ def test_chains_that_are_sums_stay_sums(read_text: ReadText) -> None:
 
 
 def test_parts_left_out_are_told(read_text: ReadText) -> None:
-    """A part without a temperature stays at 20 °C beside warm ones: said once, with the parts that have sizes here."""
+    """A part without a temperature stays at 20 °C beside warm ones: said once, with the parts that count here.
+
+    The outer ring has no size of its own: its growth is in the hot clearance.
+    """
     only_roller = "[operating.parts]\nroller = { temperature = 90, expansion = 12.5e-6 }\n"
     (note,) = [note for note in read_text(LEAST + only_roller).notes if "operating.parts" in note]
-    assert note.endswith("20 °C: pin, ring_a, inner_ring")
+    assert note.endswith("20 °C: pin, ring_a, inner_ring, outer_ring")
     assert not [note for note in read_text(LEAST + WEAR).notes if "operating.parts" in note]
 
 

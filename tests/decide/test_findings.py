@@ -117,7 +117,8 @@ def ends(low: float, high: float, bound_low: float, bound_high: float) -> WorstC
          "by up to 0.00012 mm"),
         (ends(0.0, 1.0, -0.01, 1.125), "worst case, low and high end: the guaranteed bound is farther out than what "
          "was found, by up to 0.13 mm"),
-        (ends(0.0, 1.0, float("-inf"), 1.0), "worst case unbounded: the formula has a pole or no value within the tolerances"),
+        (ends(0.0, 1.0, float("-inf"), 1.0), "worst case unbounded: the formula has a pole or no value within the "
+         "tolerances"),
     ],
 )  # fmt: skip
 def test_how_far_a_bound_is_out(found: WorstCase, told: str) -> None:

@@ -254,3 +254,14 @@ def test_schema_of_the_case_file(capsys: pytest.CaptureFixture[str]) -> None:
     out = capsys.readouterr().out
     assert out.count("\n") == 1
     jsonschema.Draft202012Validator.check_schema(json.loads(out))
+
+
+def test_numbers_that_are_hardly_numbers(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A chain beyond all numbers: the record fits its schema, and nothing but the record is said."""
+    case = tmp_path / "case.toml"
+    size = "dimensions.a = { nominal = 0.5, tolerance = 0.6 }"
+    case.write_text("\n".join(['cage.kind = "none"', size, 'chains.g.formula = "exp(800*a)"']))
+    assert run(["check", str(case), "--json", "--cages", "2000"]) == 0
+    said = capsys.readouterr()
+    assert judged("check", said.out)["requirements"][0]["name"] == "g"
+    assert not said.err

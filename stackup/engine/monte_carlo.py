@@ -190,7 +190,8 @@ def run_states(
         stopped = True
     if total is None:
         raise Interrupted(None)
-    result = {state: _record(model, seen, total, sum(sizes[:done]), state) for state in models}
+    with np.errstate(all="ignore"):  # sums of values that are hardly numbers any more
+        result = {state: _record(model, seen, total, sum(sizes[:done]), state) for state in models}
     if stopped:
         raise Interrupted(result)
     return result

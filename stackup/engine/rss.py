@@ -105,10 +105,10 @@ def _found(
     """Return the record of one requirement, or why there is none; ``gaps`` keeps what is known."""
     if program.is_whole(requirement.gap):
         return None, NO_WHOLE
-    if requirement.gap not in gaps:
-        with np.errstate(all="ignore"):
+    with np.errstate(all="ignore"):
+        if requirement.gap not in gaps:
             gaps[requirement.gap] = _gap(model, program, requirement.gap)
-    return _record(model, gaps[requirement.gap], requirement, settings)
+        return _record(model, gaps[requirement.gap], requirement, settings)
 
 
 def _gap(model: Model, program: Program, name: str) -> _Gap:

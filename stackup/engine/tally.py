@@ -171,7 +171,7 @@ class Moments:
     def histogram(self) -> Histogram:
         """Return at most SHOWN_BINS bins between the least and the greatest value."""
         filled = np.nonzero(self.bins)[0]
-        if filled.size == 0:
+        if filled.size == 0 or not np.isfinite(self.scale.middle + REACH * self.scale.unit):
             return Histogram((0.0, 0.0), (0,))
         first, last = int(filled[0]), int(filled[-1]) + 1
         width = max(1, -(-(last - first) // SHOWN_BINS))

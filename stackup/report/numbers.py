@@ -32,6 +32,8 @@ __all__ = [
 
 #: what stands for a number that does not exist
 NONE = "–"
+#: from here on all digits of a number would fill the screen
+HUGE = 1e15
 #: less room than this is not told in digits
 LEAST_ROOM = 1e-9
 #: what stands below a table with any sensitivity without a sign
@@ -57,7 +59,7 @@ def number(value: float | None, places: int) -> str:
     """Return ``value`` with ``places`` decimals; a dash for what does not exist, never a negative zero."""
     if value is None or not math.isfinite(value):
         return NONE
-    text = f"{value:.{places}f}"
+    text = f"{value:.{places}f}" if abs(value) < HUGE else f"{value:.6g}"
     return text.removeprefix("-") if not text.strip("-0.") else text
 
 

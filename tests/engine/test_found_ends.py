@@ -68,12 +68,15 @@ TIGHT: dict[str, Any] = {
 }
 
 
-def found(kind: str, pockets: int, dimensions: dict[str, Any], gap: str, over: Over = "each") -> WorstCase:
-    """Return the worst case of a gap whose low end is limited."""
+def found(
+    kind: str, pockets: int, dimensions: dict[str, Any], gap: str, over: Over = "each", **chains: str
+) -> WorstCase:
+    """Return the worst case of a gap that is limited on both sides."""
     cage: dict[str, Any] = {"kind": kind, "rollers": pockets}
     cage |= {"ring_face": "square"} if kind == "tapered" else {}
-    (row,) = from_mapping({"cage": cage, "dimensions": dimensions}).models()
-    wanted = Requirement("low", gap, over, min=0.0)
+    written = {name: {"formula": formula} for name, formula in chains.items()}
+    (row,) = from_mapping({"cage": cage, "dimensions": dimensions, "chains": written}).models()
+    wanted = Requirement("low", gap, over, min=0.0, max=1.0)
     return worst_case.run(row.states["made"], [wanted], Settings())["low"]
 
 
@@ -97,3 +100,24 @@ def test_no_less_than_others_find(kind: str, pockets: int, dimensions: dict[str,
     """*Independent.* What was found elsewhere is found here, and lies within the bound."""
     record = found(kind, pockets, dimensions, gap)
     assert record.bound_low <= record.low <= least + 1e-5
+
+
+def test_a_chain_over_a_number_of_the_whole_cage() -> None:
+    """*Closed form.* ring_entry + what the spacing is more than its nominal: each has its worst parts by itself.
+
+    All pins outward by their three zones, the tightest hole and the thickest pin; the spacing at its least.
+    """
+    record = found("cylindrical", 4, CYLINDRICAL, "both", both="ring_entry + ring_spacing - 61")
+    assert record.low == pytest.approx((13.5 - 13.3) / 2 - 3 * 0.05 - 0.06, abs=1e-6)
+    assert record.high == pytest.approx((13.54 - 13.282) / 2 + 0.06, abs=1e-6)
+    assert record.certified
+    assert record.low_shares["ring_spacing"] == pytest.approx(0.06 / (0.06 + 3 * 0.05 + 0.01 + 0.0045), rel=1e-2)
+    assert record.low_shares["hole_position_a"] == pytest.approx(record.low_shares["pin_squareness_a"], rel=1e-6)
+
+
+@pytest.mark.parametrize(("over", "end"), [("least", "low"), ("mean", "low"), ("greatest", "high")])
+def test_folds_of_a_chain_over_a_number_of_the_whole_cage(over: Over, end: str) -> None:
+    """Worst parts in all pockets: least and mean come as far down as a pocket, the greatest as far up."""
+    formula = "ring_entry + 0.1*bore_clearance"
+    each, fold = (found("cylindrical", 4, CYLINDRICAL, "both", how, both=formula) for how in ("each", over))
+    assert getattr(fold, end) == pytest.approx(getattr(each, end), abs=1e-6)

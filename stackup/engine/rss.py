@@ -46,6 +46,7 @@ NEGLIGIBLE, TINY = 1e-12, 1e-300
 NO_WHOLE = "no RSS of a number of the whole cage: the pockets that decide it differ from cage to cage"
 NO_FOLD = "no RSS of a least, greatest or spread over a cage: it is not a sum"
 NO_KINKED_MEAN = "no RSS of the mean over a cage of a gap with kinks"
+NO_SECOND = "no second order of the mean over a cage"
 KINKED = "no second order: the gap holds lengths, leasts or greatests"
 CROSSED = "no second order: the parts of a zone are correlated"
 NO_TAIL = "no second-order fraction: the limit lies outside the monotone range of the expansion"
@@ -238,7 +239,7 @@ def _record(model: Model, gap: _Gap, requirement: Requirement, settings: Setting
     if requirement.over in ("least", "greatest", "spread") and not of_cage:
         return None, NO_FOLD
     if requirement.over == "mean" and not of_cage:
-        return (_of_mean(model, gap, requirement, settings), "") if gap.smooth else (None, NO_KINKED_MEAN)
+        return (_of_mean(model, gap, requirement, settings), NO_SECOND) if gap.smooth else (None, NO_KINKED_MEAN)
     mean, sd, outside = _mixture(gap.pockets, requirement)
     second, note = _second_order(gap, requirement)
     exact = gap.linear and gap.scatter.normal

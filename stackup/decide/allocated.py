@@ -195,7 +195,7 @@ def _notes(search: Standing, solution: Solution | None, works: bool) -> list[Not
     if search.limits and not search.exact and works:
         notes.append(Note("judged on the cages that it was fitted to: near a limit another seed may say otherwise"))
     if search.limits and not works:
-        notes.append(Note("slack and verdicts are those of the finest drawing looked at; nothing is written"))
+        notes.append(Note("slack and verdicts are those of the last drawing looked at; nothing is written"))
     notes += _on_choices(search, works)
     if works and solution is not None and all(price is None for price in solution.prices.values()):
         notes.append(Note("no prices: only steps and choices are free", level="reason"))

@@ -28,8 +28,8 @@ Array = Any
 Inputs = dict[str, Array]
 
 ROUNDS = 12
-#: after so many rounds only the worst cages are made worse
-BROAD, STARTS = 1, 1200
+#: after so many rounds only the worst cages are made worse, of so many pockets together
+BROAD, STARTS = 1, 240
 #: a direction without a slope shorter than this is left as it is
 FLAT = 1e-12
 POSE = "pose {}"

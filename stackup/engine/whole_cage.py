@@ -69,12 +69,13 @@ class WholeCage:
     def both(self, settings: Settings, closely: bool = True) -> tuple[End, End, float]:
         """Return the end of the gap and that of −gap, what was found and the bound apart; and what counts as closed.
 
-        ``closely``: where they stay apart, the best share of the floor is looked for.
+        ``closely``: where they stay apart, the best share of the floor is looked for, and more cages.
         """
         ends = [self.bound(1, settings), self.bound(-1, settings)]
         tolerance = self._asked(1, settings).tolerance
         cages = self._cages(self._points(ends, settings))
-        found = [self._found(cages, sign, end.bound + tolerance) for sign, end in zip((1, -1), ends, strict=True)]
+        both = zip((1, -1), ends, strict=True)
+        found = [self._found(cages, sign, end.bound + tolerance, closely) for sign, end in both]
         low, high = (replace(end, found=one) if np.isfinite(one) else end for end, one in zip(ends, found, strict=True))
         if closely and low.found - low.bound > tolerance:
             low = self._better(low, settings)
@@ -199,14 +200,18 @@ class WholeCage:
         tried = [mix for low, high in pairs for mix in mixes(self.model, self.rolled, low, high)]
         return cages_of(self.model, self.rolled, tried)
 
-    def _found(self, cages: Mapping[str, Array], sign: int, enough: float) -> float:
-        """Return the least of sign·gap among ``cages``; where that is not ``enough``, after a search from them."""
+    def _found(self, cages: Mapping[str, Array], sign: int, enough: float, broadly: bool) -> float:
+        """Return the least of sign·gap among ``cages``; where that is not ``enough``, after a search from them.
+
+        ``broadly``: from cages at random ends too.
+        """
         with np.errstate(all="ignore"):
             seen = walk(self.rolled, cages, np.array(pitch_angles(self.model.pockets)), bindings(self.model))
         found = float(np.nanmin(sign * seen[self.gap], initial=np.inf))
         if found > enough:
-            starts = joined(cages, cages_of(self.model, self.rolled, scattered(self.model, self.rolled)))
-            found = min(found, self._search(sign).least(starts, sign))
+            if broadly:
+                cages = joined(cages, cages_of(self.model, self.rolled, scattered(self.model, self.rolled)))
+            found = min(found, self._search(sign).least(cages, sign))
         return found
 
     def _search(self, sign: int) -> Search:

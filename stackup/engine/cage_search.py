@@ -45,7 +45,7 @@ def room_at(number: BestPose) -> Any:
     return Least(*rooms) if len(rooms) > 1 else rooms[0]
 
 
-class Search:
+class Descent:
     """What both searches share: rounds, and where a dimension goes by its slopes."""
 
     def __init__(self, model: Model, rolled: Program, gap: str) -> None:
@@ -110,7 +110,7 @@ class Search:
         }
 
 
-class CageSearch(Search):
+class CageSearch(Descent):
     """Looks for bad or good cages of one number of the whole cage, from cages that are given."""
 
     def __init__(self, model: Model, rolled: Program, gap: str, number: BestPose) -> None:
@@ -122,6 +122,7 @@ class CageSearch(Search):
         self.rooms = compile_model(with_pose, [gap], lambda _, one: room_at(one) if one == number else one.ceilings[1])
 
     def _slopes(self, inputs: Inputs, seen: Walk) -> tuple[Inputs, Inputs]:
+        """Return the slopes of the number; pockets that carry none of it go by what they have left at the pose."""
         node = next(n for n in self.rolled.nodes if n.op == POSED)
         cones = Cones.of([seen.values[a] for a in node.args], self.unknowns)
         solved = cones.solved()
@@ -132,7 +133,7 @@ class CageSearch(Search):
         return {part: np.where(slopes != 0, slopes, own.get(part, slopes)) for part, slopes in number.items()}, number
 
 
-class FoldSearch(Search):
+class FoldSearch(Descent):
     """Looks for extreme cages of one fold over the pockets, from cages that are given."""
 
     def __init__(self, model: Model, rolled: Program, gap: str, over: str) -> None:

@@ -22,7 +22,7 @@ from stackup.chain.steps import needed
 from stackup.chain.symbols import BestPose, symbol
 from stackup.dimension import Size
 from stackup.engine.asked import Asked, Ends
-from stackup.engine.cage_search import CageSearch, FoldSearch, Search
+from stackup.engine.cage_search import CageSearch, Descent, FoldSearch
 from stackup.engine.extreme_cages import cages_of, joined, middle, mixes, scattered
 from stackup.engine.ground import alike
 from stackup.engine.levelled import at_rest
@@ -214,7 +214,7 @@ class WholeCage:
             found = min(found, self._search(sign).least(cages, sign))
         return found
 
-    def _search(self, sign: int) -> Search:
+    def _search(self, sign: int) -> Descent:
         """Return the search for bad cages, or for one bad pocket of a chain over the number."""
         if self.number is not None:
             return CageSearch(self.model, self.rolled, self.gap, self.number)

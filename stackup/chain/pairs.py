@@ -6,20 +6,33 @@ Inputs of the first are ``name``, ``name@1``, … as a pocket's own program has 
 
 from __future__ import annotations
 
-from stackup.chain.program import Node, Program, unroll
+from dataclasses import replace
+
+from stackup.chain.program import PLACE, Node, Program, at, split_at, unroll
 from stackup.chain.symbols import APART
 
 
 def difference(program: Program, name: str) -> Program:
-    """Return the program of the output ``name`` of a pocket less that of another one.
+    """Return the program of the output ``name`` of a pocket less that of another one; what a cage shares stands once.
 
     ``program`` is of all pockets, not unrolled; ValueError for a number of the whole cage.
     """
-    alone = program.only([name])
-    nodes, here = list(alone.nodes), alone.outputs[name]
-    there, shape = here, alone.nodes[here].shape
-    for _ in range(APART):
-        nodes.append(Node("next", (there,), shape=shape))
-        there = len(nodes) - 1
-    nodes.append(Node("sub", (here, there), shape=shape))
-    return unroll(Program(tuple(nodes), {name: len(nodes) - 1}, alone.inputs))
+    one = unroll(program.only([name]))
+    nodes = list(one.nodes)
+    second: list[int] = []
+    for index, node in enumerate(one.nodes):
+        second.append(index if not node.shape & PLACE else len(nodes))
+        if node.shape & PLACE:
+            nodes.append(_apart(replace(node, args=tuple(second[arg] for arg in node.args))))
+    here = one.outputs[name]
+    nodes.append(Node("sub", (here, second[here]), shape=nodes[here].shape))
+    inputs = {str(node.value): index for index, node in enumerate(nodes) if node.op == "input"}
+    return Program(tuple(nodes), {name: len(nodes) - 1}, inputs)
+
+
+def _apart(node: Node) -> Node:
+    """Return a node of the second pocket: its inputs and angles are named apart."""
+    if node.op not in ("input", "angle"):
+        return node
+    base, ahead = split_at(str(node.value))
+    return replace(node, value=at(base, ahead + APART))

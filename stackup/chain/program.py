@@ -374,6 +374,11 @@ def unroll(program: Program) -> Program:
     return Program(tuple(nodes), outputs, inputs)
 
 
+def angle_aheads(unrolled: Program) -> list[int]:
+    """Return how far ahead the pockets stand whose angles an unrolled program asks for."""
+    return sorted({split_at(str(node.value))[1] for node in unrolled.nodes if node.op == "angle"})
+
+
 def pitch_angles(pockets: int) -> list[float]:
     """Return θ_i = 2πi/Z in rad."""
     return [2 * math.pi * i / pockets for i in range(pockets)]

@@ -21,8 +21,9 @@ NEXT = "next"
 NOMINAL, NOMINAL_NOW, MADE, SCALE = "nominal", "nominal_now", "made", "scale"
 #: How far round the ring a formula may look.
 MOST_NEXT = 3
-#: How far ahead the inputs of the second of two pockets are named (``pairs.py``): beyond all of the first.
-APART = MOST_NEXT + 1
+#: How far ahead the inputs of the second of two pockets are named (``pairs.py``): beyond all of the first, which looks
+#: farther than MOST_NEXT where chains of the file use each other.
+APART = 1_000_000
 #: The pocket's angle in rad and the number of rollers, known to every chain.
 ANGLE, ROLLERS = "angle", "rollers"
 

@@ -19,7 +19,7 @@ from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
 from stackup.chain.pairs import difference
 from stackup.chain.program import KINKS, PLACE, Program, bindings, pitch_angles
-from stackup.chain.symbols import APART
+from stackup.chain.symbols import APART, MOST_NEXT
 from stackup.engine.asked import Asked
 from stackup.engine.cage_search import FoldSearch
 from stackup.engine.extreme_cages import Mix, Point, cages_of, joined, middle, mixes, scattered
@@ -145,7 +145,7 @@ def _two_in_a_cage(count: int, point: Point, first: int, second: int) -> Mix:
     """Return a cage with both pockets of a pair, and what they take of their neighbours, at ``point``."""
     aheads = [0] * count
     for start, pocket in ((APART, second), (0, first)):
-        for ahead in reversed(range(APART)):
+        for ahead in reversed(range(MOST_NEXT + 1)):
             aheads[(pocket + ahead) % count] = start + ahead
     aheads[second] = APART
     return Mix(point, tuple((point, ahead) for ahead in aheads))

@@ -11,8 +11,8 @@ import numpy as np
 
 from stackup.chain.bounds import Disc, Ground
 from stackup.chain.model import Model
-from stackup.chain.program import Program, at, pitch_angles, split_at
-from stackup.chain.symbols import ANGLE, APART
+from stackup.chain.program import Program, angle_aheads, at, pitch_angles, split_at
+from stackup.chain.symbols import ANGLE, APART, MOST_NEXT
 from stackup.dimension import Classes, Dimension
 from stackup.dimension import Disc as Zone
 
@@ -94,7 +94,7 @@ def ground_of(
             low[disc.r], high[disc.r] = disc.centre_r - reach, disc.centre_r + reach
             low[disc.t], high[disc.t] = disc.centre_t - reach, disc.centre_t + reach
     _add_features(model, discs, low, high, columns)
-    return Ground(low, high, tuple(discs), _angles(model, columns))
+    return Ground(low, high, tuple(discs), _angles(model, unrolled, columns))
 
 
 def _sorted_ones(model: Model, owners: Collection[Dimension]) -> list[str]:
@@ -159,9 +159,9 @@ def _add_features(
             low[disc.feature], high[disc.feature] = _ends(owner, ahead, columns, model.pockets)
 
 
-def _angles(model: Model, columns: Sequence[_Column]) -> Mapping[str, Array]:
+def _angles(model: Model, unrolled: Program, columns: Sequence[_Column]) -> Mapping[str, Array]:
     angles = pitch_angles(model.pockets)
     return {
         at(ANGLE, ahead): np.array([angles[column.place(ahead) % model.pockets] for column in columns])
-        for ahead in range(2 * APART)
+        for ahead in (*range(MOST_NEXT + 1), *(k for k in angle_aheads(unrolled) if k > MOST_NEXT))
     }

@@ -97,6 +97,29 @@ def test_pockets_as_built_share_the_spacing() -> None:
     assert spread.certified_high
 
 
+def test_chains_that_look_far_round_the_ring() -> None:
+    """*Closed form.* A chain of a chain sees five pockets on: each pocket's own ends, and their spread, are numbers."""
+    bores = [18.0 + 0.01 * i**2 for i in range(7)]
+    chains = {
+        "far": {"formula": "roller_bore.next.next.next - roller_bore"},
+        "farther": {"formula": "far.next.next + 0*ring_offset.r"},
+        "turned": {"formula": "roller_spacing.next.next.next"},
+    }
+    dimensions = SIZES | {"roller_bore": {"values": bores}}
+    case = from_mapping({"cage": {"kind": "cylindrical", "rollers": 7}, "dimensions": dimensions, "chains": chains})
+    model = case.models()[0].states["made"]
+    values = [bores[(i + 5) % 7] - bores[(i + 2) % 7] for i in range(7)]
+    wanted = [Requirement(over, "farther", over, min=-9.0, max=9.0) for over in ("each", "spread")]
+    records = worst_case.run(model, wanted, Settings())
+    each, spread = records["each"], records["spread"]
+    assert (each.bound_low, each.bound_high) == pytest.approx((min(values), max(values)), abs=1e-8)
+    assert (each.low, each.high) == pytest.approx((min(values), max(values)), abs=1e-8)
+    assert spread.bound_high == pytest.approx(max(values) - min(values), abs=1e-8)
+    both = [Requirement(gap, gap) for gap in ("roller_spacing", "turned")]
+    one, other = worst_case.run(model, both, Settings(boxes=200)).values()
+    assert other.bound_low <= one.low <= one.high <= other.bound_high
+
+
 def test_the_apex_of_the_tapered_case() -> None:
     """Mean and spread of the crossings of a cage are certified; both are well inside what single pins can do."""
     case = read(CASES / "tapered.toml")

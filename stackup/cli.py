@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from stackup import __version__, exits
+from stackup.engine.threads import VARIABLE
 from stackup.errors import CaseError, Fault, Interrupted, nearest
 from stackup.exits import MET, NOT_MET, STOPPED
 
@@ -381,7 +382,7 @@ def _settings(case: Any, common: Common) -> Settings:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit: 0 or 1 as the command says, 2 wrong input, 130 interrupted."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault(VARIABLE, "1")
     exits.open_streams()
     sys.exit(run(sys.argv[1:] if arguments is None else arguments))
 

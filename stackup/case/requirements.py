@@ -13,6 +13,9 @@ from stackup.case.schema import OF_NO_CAGE, RequirementEntry
 from stackup.chain.model import Allowance, Population, Requirement
 from stackup.errors import nearest
 
+#: what a gap of a bearing in operation needs
+OPERATED = f"temperatures, wear or a speed in {OPERATING}, or a gap that a bearing as made has"
+
 
 def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
     """Return the requirements of the file; what is wrong with any is noted."""
@@ -25,10 +28,6 @@ def judge(draft: Draft, chains: Mapping[str, Chain]) -> tuple[Requirement, ...]:
         allow = Allowance(entry.allow.ppm, _population(entry.allow.of)) if entry.allow else None
         made.append(Requirement(name, entry.gap or name, entry.over, entry.min, entry.max, allow))
     return tuple(made)
-
-
-#: what a gap of a bearing in operation needs
-OPERATED = f"temperatures, wear or a speed in {OPERATING}, or a gap that a bearing as made has"
 
 
 def _population(said: str) -> Population:
@@ -45,7 +44,7 @@ def _judge_gap(draft: Draft, name: str, entry: RequirementEntry) -> None:
     if gap in missing:
         slots, several = ", ".join(missing[gap]), len(missing[gap]) > 1
         what = "" if missing[gap] == [OPERATING] else f"slot{'s' if several else ''} "
-        needs = f"{slots} {'are' if several else 'is'} missing" if what else "nothing in [operating] changes a part"
+        needs = f"{slots} {'are' if several else 'is'} missing" if what else f"nothing in {OPERATING} changes a part"
         found = f"the gap {gap}, for which {needs}"
         allowed = f"the {what}{slots}, or a gap whose slots are all given" if what else OPERATED
         draft.faults.add(path, found, allowed)

@@ -21,6 +21,8 @@ NEXT = "next"
 NOMINAL, NOMINAL_NOW, MADE, SCALE = "nominal", "nominal_now", "made", "scale"
 #: How far round the ring a formula may look.
 MOST_NEXT = 3
+#: How far chains of the file that use each other are taken to look.
+FARTHEST_NEXT = 20 * MOST_NEXT
 #: How far ahead the inputs of the second of two pockets are named (``pairs.py``): beyond all of the first, which looks
 #: farther than MOST_NEXT where chains of the file use each other.
 APART = 1_000_000

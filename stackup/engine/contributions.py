@@ -19,8 +19,8 @@ from stackup.chain.arrays import walk, walk_one
 from stackup.chain.fold import FOLDS
 from stackup.chain.jets import jets
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, at, bindings, compile_model, pitch_angles, split_at, unroll
-from stackup.chain.symbols import ANGLE, MOST_NEXT
+from stackup.chain.program import Program, angle_aheads, at, bindings, compile_model, pitch_angles, split_at, unroll
+from stackup.chain.symbols import ANGLE
 from stackup.dimension import Dimension
 from stackup.engine.linear import linearise
 from stackup.engine.monte_carlo import block_size
@@ -141,7 +141,7 @@ def _pocket_samples(model: Model, rolled: Program, blocks: Sequence[Block], requ
     pockets, unrolled = model.pockets, unroll(rolled)
     inputs = {part: np.concatenate([_flat(b, part, pockets) for b in blocks])[None, :] for part in unrolled.inputs}
     angles = np.array(pitch_angles(pockets))
-    for k in range(MOST_NEXT + 1):
+    for k in angle_aheads(unrolled):
         inputs[at(ANGLE, k)] = np.concatenate([np.repeat(np.roll(angles, -k), b.cages) for b in blocks])[None, :]
     seen = walk_one(unrolled, inputs, bindings(model))
     values = np.broadcast_to(seen[requirement.gap], next(iter(inputs.values())).shape)

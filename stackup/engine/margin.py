@@ -18,8 +18,8 @@ import numpy as np
 from stackup.chain.arrays import walk, walk_one
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, at, bindings, compile_model, pitch_angles, split_at, unroll
-from stackup.chain.symbols import ANGLE, MOST_NEXT
+from stackup.chain.program import Program, angle_aheads, at, bindings, compile_model, pitch_angles, split_at, unroll
+from stackup.chain.symbols import ANGLE
 from stackup.engine.fractions import of_cages
 from stackup.engine.monte_carlo import CHUNK
 from stackup.engine.replay import Block, Replay
@@ -169,7 +169,7 @@ class _Kept:
             base, ahead = split_at(part)
             values = self.inputs[base]
             inputs[part] = values[(pocket + ahead) % pockets if len(values) > 1 else 0, cage][None, :]
-        for k in range(MOST_NEXT + 1):
+        for k in angle_aheads(unrolled):
             inputs[at(ANGLE, k)] = angles[(pocket + k) % pockets][None, :]
         seen = walk_one(unrolled, inputs, bindings(self.model))
         slopes = seen.gradient(self.requirement.gap, np.ones((1, 1)))

@@ -13,7 +13,7 @@ import numpy as np
 
 from stackup.chain.model import Model
 from stackup.chain.program import DRAWN, PLACE, Program, at, pitch_angles, split_at
-from stackup.chain.symbols import ANGLE, MOST_NEXT
+from stackup.chain.symbols import ANGLE, FARTHEST_NEXT
 from stackup.dimension import Dimension
 
 Array = Any
@@ -117,7 +117,7 @@ def _covariance(owner: Dimension, one: str, other: str) -> float:
 def angles_at(model: Model, pocket: int) -> dict[str, float]:
     """Return the angles that a pocket and its neighbours stand at."""
     angles = pitch_angles(model.pockets)
-    return {at(ANGLE, k): angles[(pocket + k) % model.pockets] for k in range(MOST_NEXT + 1)}
+    return {at(ANGLE, k): angles[(pocket + k) % model.pockets] for k in range(FARTHEST_NEXT + 1)}
 
 
 def unlike_pockets(model: Model, program: Program) -> list[int]:

@@ -33,6 +33,8 @@ AGAIN = 4
 STEPS_OF_A_START = 30
 #: points at random ends that are looked at where an end stays open, the seed they come from, and how many are moved
 SCATTERED, SCATTER, STARTS = 4096, 20, 8
+#: half-widths beyond which a vector is put, to be drawn back to the rim of its disc
+FAR = 10.0
 #: how often a box is narrowed by first-order conditions
 NARROW = 1
 #: what a place counts by which the bound hardly changes, against 1 for one that sways it
@@ -156,7 +158,9 @@ class Search:
         region, rng = self.bounder.region, np.random.default_rng(SCATTER)
         origin = rng.integers(self.ground.columns, size=SCATTERED)
         low, high = region.low[:, origin], region.high[:, origin]
-        points = region.inside(np.where(rng.random(low.shape) < 0.5, low, high), origin)
+        far = region.middle()[:, origin] + FAR * (high - low) * rng.standard_normal(low.shape)  # any direction
+        far[region.single] = np.where(rng.random(low.shape) < 0.5, low, high)[region.single]
+        points = region.inside(far, origin)
         values = self.bounder.values(points, origin)[0]
         for start in np.argsort(values)[:STARTS]:
             self._try_from(points[:, start], int(origin[start]))

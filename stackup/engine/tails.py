@@ -18,8 +18,8 @@ import numpy as np
 from stackup.chain.arrays import walk, walk_one
 from stackup.chain.fold import FOLDS
 from stackup.chain.model import Model, Requirement
-from stackup.chain.program import Program, at, bindings, compile_model, pitch_angles, split_at, unroll
-from stackup.chain.symbols import ANGLE, MOST_NEXT
+from stackup.chain.program import Program, angle_aheads, at, bindings, compile_model, pitch_angles, split_at, unroll
+from stackup.chain.symbols import ANGLE
 from stackup.dimension import Dimension
 from stackup.engine.common_cages import Block, Dimensions, Run
 from stackup.engine.fractions import of_cages, of_pockets
@@ -270,7 +270,7 @@ class _Pool:
                 return self._margins(values, self.cage.size)
             every = np.broadcast_to(values, (self.rows, self.cage.size))
             return self._rooms(every[self.pocket, np.arange(self.cage.size)][None, :])
-        for ahead in range(MOST_NEXT + 1):
+        for ahead in angle_aheads(self.program):
             inputs[at(ANGLE, ahead)] = angles[(self.pocket + ahead) % self.model.pockets][None, :]
         values = walk_one(self.program, inputs, bindings(self.model))[gap]
         return np.broadcast_to(self._rooms(values), (1, self.cage.size))

@@ -144,7 +144,7 @@ def _pocket_samples(model: Model, rolled: Program, blocks: Sequence[Block], requ
     for k in angle_aheads(unrolled):
         inputs[at(ANGLE, k)] = np.concatenate([np.repeat(np.roll(angles, -k), b.cages) for b in blocks])[None, :]
     seen = walk_one(unrolled, inputs, bindings(model))
-    values = np.broadcast_to(seen[requirement.gap], next(iter(inputs.values())).shape)
+    values = np.broadcast_to(seen[requirement.gap], (1, pockets * sum(block.cages for block in blocks)))
     found = _Samples(values[0], {}, {}, {})
     for part, slope in seen.gradient(requirement.gap, np.ones((1, 1))).items():
         means = np.concatenate([_flat_mean(model, b, part) for b in blocks])
